@@ -1,0 +1,1 @@
+"""Readings to advice: plain rules, each with its reason."""

@@ -1,0 +1,1 @@
+"""The simulated radio: transmitter, path and receiver, for the demo, the tests and teaching."""

@@ -1,0 +1,1 @@
+"""The one streaming engine under live, file and demo."""

@@ -1,0 +1,1 @@
+"""Limit sets, weighting tables and tone tables as data, each with its source."""
