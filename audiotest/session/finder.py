@@ -1,0 +1,318 @@
+"""Finds overs from the audio alone: hiss falling to quiet, a squelch opening, or no edge at all.
+
+The finder looks at band levels in cells of 50 ms and knows two things about the time between overs: what
+open-squelch hiss sounds like on this feed, and what a closed squelch sounds like. Both are steady noise,
+so a stretch counts as "no carrier" only while it is steady, noise-like and like one of the two. A gap in
+speech is steady and noise-like too, but it has the carrier's own, different floor.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+CELL_HOPS = 5
+CELL_S = 0.05
+WINDOW_CELLS = 4
+"""Judgements rest on 200 ms: long enough for noise to show its level within 1 dB per band."""
+
+MATCH_RMS_DB = 1.3
+MATCH_MAX_DB = 2.8
+CELL_MATCH_RMS_DB = 2.4
+CELL_MATCH_MAX_DB = 6.0
+DROP_DB = 4.0
+FLOOR_STEP_DB = 3.0
+HISS_STEP_DB = 6.0
+HISS_CELLS = 7
+"""Hiss not heard before must last 350 ms: longer than a drawn-out sibilant."""
+SILENT_DB = -118.0
+UPPER_BANDS = slice(3, 5)
+"""1600-2800 Hz: inside every receiver's audio, and where quieting shows best."""
+
+Edge = Literal["hiss", "closed", "none"]
+
+
+@dataclass(frozen=True, slots=True)
+class FoundOver:
+    """One over in cells: ``[start_cell, end_cell)``; the edges say what was heard outside it."""
+
+    start_cell: int
+    end_cell: int
+    start_edge: Edge
+    end_edge: Edge
+
+
+@dataclass(slots=True)
+class _Idle:
+    levels_db: NDArray[np.float64]
+    start_cell: int
+    kind: Literal["hiss", "closed", "unknown"]
+
+
+@dataclass(slots=True)
+class _Running:
+    start_cell: int
+    idle: _Idle | None
+    dropped: bool
+    uppers_db: list[float]
+    last_active_cell: int
+
+
+def _upper(levels_db: NDArray[np.float64]) -> float:
+    return float(np.mean(levels_db[UPPER_BANDS]))
+
+
+class OverFinder:
+    """Cells in, finished overs out.
+
+    Parameters
+    ----------
+    pause_ends_over_s : float or None
+        On a feed without any carrier edge, a pause in speech of this length ends an over; None never.
+    """
+
+    def __init__(self, *, pause_ends_over_s: float | None = None) -> None:
+        self._pause_cells = None if pause_ends_over_s is None else round(pause_ends_over_s / CELL_S)
+        self._cells: list[NDArray[np.float64]] = []
+        self._flat: list[float] = []
+        self._spread: list[NDArray[np.float64]] = []
+        self._n = 0
+        self._idle: _Idle | None = None
+        self._over: _Running | None = None
+        self._pending: list[NDArray[np.float64]] = []
+        self._hiss_db: NDArray[np.float64] | None = None
+        self._closed_db: NDArray[np.float64] | None = None
+        self._noisy_cells = 0
+
+    @property
+    def in_over(self) -> bool:
+        """Whether a carrier is believed to be up."""
+        return self._over is not None
+
+    @property
+    def over_start_cell(self) -> int | None:
+        """First cell of the running over."""
+        return None if self._over is None else self._over.start_cell
+
+    @property
+    def earliest_start_cell(self) -> int:
+        """First cell that a running or coming over may still claim as its start."""
+        if self._over is not None:
+            idle = self._over.idle
+            if idle is not None and idle.kind == "unknown":
+                return idle.start_cell
+            return self._over.start_cell
+        if self._idle is None:
+            return 0
+        return self._idle.start_cell if self._idle.kind == "unknown" else self._n
+
+    @property
+    def hiss_known(self) -> bool:
+        """Whether open-squelch hiss has been heard on this feed."""
+        return self._hiss_db is not None
+
+    def push(self, levels_db: NDArray[np.float64], flatness_db: NDArray[np.float64]) -> list[FoundOver]:
+        """Take one cell: levels and flatness of its `CELL_HOPS` frames, shape (CELL_HOPS, n_bands)."""
+        self._cells.append(levels_db.mean(axis=0))
+        self._spread.append(levels_db.std(axis=0))
+        self._flat.append(float(np.median(flatness_db.mean(axis=0))))
+        if len(self._cells) > 2 * HISS_CELLS:
+            del self._cells[0], self._spread[0], self._flat[0]
+        self._n += 1
+        if self._over is not None:
+            return self._step_over(self._over)
+        if self._idle is not None:
+            self._step_idle(self._idle)
+        else:
+            self._step_unknown()
+        return []
+
+    def finish(self) -> list[FoundOver]:
+        """Close a running over at the end of the stream, or make the whole of it one."""
+        over, self._over = self._over, None
+        if over is not None:
+            return [self._found(over, self._n, "none")]
+        idle = self._idle
+        if idle is not None and idle.kind == "unknown" and idle.start_cell == 0 and self._n > 0:
+            if self._pending or _upper(idle.levels_db) > SILENT_DB:
+                return [FoundOver(0, self._n, "none", "none")]
+            return []
+        if self._idle is None and self._n > 0:
+            return [FoundOver(0, self._n, "none", "none")]
+        if self._pending and self._idle is not None and len(self._pending) >= 2:
+            return [FoundOver(self._n - len(self._pending), self._n, self._edge(self._idle), "none")]
+        return []
+
+    # -- what the last cells are ----------------------------------------------------------------
+
+    def _window(self, cells: int = WINDOW_CELLS) -> NDArray[np.float64]:
+        return np.array(self._cells[-cells:])
+
+    def _silent(self, cells: int = WINDOW_CELLS) -> bool:
+        return len(self._cells) >= cells and bool(np.all(self._window(cells) < SILENT_DB))
+
+    def _steady_noise(self, cells: int = WINDOW_CELLS) -> bool:
+        """Whether the last cells are one steady noise: no line, no trend, no burst."""
+        if len(self._cells) < cells:
+            return False
+        window = self._window(cells)
+        flat = float(np.mean(self._flat[-cells:]))
+        half = cells // 2
+        trend = np.abs(window[:half].mean(axis=0) - window[-half:].mean(axis=0))
+        return (
+            flat > -3.1
+            and float(np.median(trend)) < 1.0
+            and float(np.max(trend)) < 3.5
+            and float(np.median(window.std(axis=0))) < 1.2
+            and float(np.median(np.mean(self._spread[-cells:], axis=0))) < 1.7
+        )
+
+    def _matches(self, reference_db: NDArray[np.float64] | None, cells: int = WINDOW_CELLS) -> bool:
+        if reference_db is None or len(self._cells) < cells:
+            return False
+        window = self._window(cells)
+        away = np.abs(window.mean(axis=0) - reference_db)
+        each = np.sqrt(np.mean((window - reference_db) ** 2, axis=1))
+        both_silent = self._silent(cells) and bool(np.all(reference_db < SILENT_DB))
+        return both_silent or (
+            float(np.sqrt(np.mean(away**2))) < MATCH_RMS_DB
+            and float(np.max(away)) < MATCH_MAX_DB
+            and float(np.max(each)) < CELL_MATCH_RMS_DB
+        )
+
+    def _cell_matches(self, reference_db: NDArray[np.float64]) -> bool:
+        away = np.abs(self._cells[-1] - reference_db)
+        return (
+            float(np.sqrt(np.mean(away**2))) < CELL_MATCH_RMS_DB and float(np.max(away)) < CELL_MATCH_MAX_DB
+        )
+
+    # -- the three states -------------------------------------------------------------------------
+
+    def _step_unknown(self) -> None:
+        if self._silent() or self._steady_noise():
+            start = self._n - WINDOW_CELLS
+            self._rest(self._window().mean(axis=0), 0 if start <= 2 else start, "unknown")
+        elif self._n >= 2 * WINDOW_CELLS:
+            self._over = _Running(0, None, False, [_upper(cell) for cell in self._cells], self._n)
+
+    def _step_idle(self, idle: _Idle) -> None:
+        cell = self._cells[-1]
+        if self._cell_matches(idle.levels_db) or (self._silent(1) and np.all(idle.levels_db < SILENT_DB)):
+            idle.levels_db += 0.05 * (cell - idle.levels_db)
+            self._pending.clear()
+            return
+        self._pending.append(cell)
+        if len(self._pending) >= WINDOW_CELLS and self._matches(self._closed_db):
+            self._rest(self._window().mean(axis=0), self._n - len(self._pending), "closed")
+            return
+        if self._silent(2):
+            if len(self._pending) >= WINDOW_CELLS:
+                self._rest(self._window().mean(axis=0), self._n - len(self._pending), "closed")
+            return
+        start = self._n - len(self._pending)
+        lower = [_upper(c) - _upper(idle.levels_db) < -DROP_DB for c in self._pending]
+        if sum(lower) >= 2 and idle.kind != "closed":
+            idle.kind = "hiss"
+            self._hiss_db = idle.levels_db
+            self._begin(start, idle, dropped=True)
+        elif len(self._pending) >= 3:
+            self._begin(start, idle, dropped=False)
+
+    def _begin(self, start: int, idle: _Idle, *, dropped: bool) -> None:
+        self._over = _Running(start, idle, dropped, [_upper(c) for c in self._pending], self._n)
+        self._idle = None
+        self._noisy_cells = 0
+        self._pending.clear()
+
+    def _step_over(self, over: _Running) -> list[FoundOver]:
+        upper = _upper(self._cells[-1])
+        over.uppers_db.append(upper)
+        if len(over.uppers_db) > 6000:
+            del over.uppers_db[:3000]
+        idle = over.idle
+        if idle is not None and not over.dropped and idle.kind == "unknown":
+            below = [u < _upper(idle.levels_db) - DROP_DB for u in over.uppers_db[-3:]]
+            if all(below) and len(below) == 3 and not self._silent(2):
+                idle.kind, over.dropped, self._hiss_db = "hiss", True, idle.levels_db
+        floor = self._floor(over, WINDOW_CELLS)
+        if upper > floor + 8.0:
+            over.last_active_cell = self._n
+        if self._silent():
+            return self._end(over, WINDOW_CELLS, "closed")
+        if self._matches(self._hiss_db):
+            return self._end(over, WINDOW_CELLS, "hiss")
+        if idle is not None and idle.kind != "hiss" and self._matches(idle.levels_db):
+            if floor > _upper(idle.levels_db) + FLOOR_STEP_DB:
+                return self._end(over, WINDOW_CELLS, "closed")
+        elif self._matches(self._closed_db) and floor > _upper(self._window().mean(axis=0)) + FLOOR_STEP_DB:
+            return self._end(over, WINDOW_CELLS, "closed")
+        return self._end_by_new_noise(over) or self._end_by_pause(over)
+
+    def _end_by_new_noise(self, over: _Running) -> list[FoundOver]:
+        """Hiss never heard before (the recording began inside an over), or a squelch never seen closed."""
+        if not self._steady_noise():
+            self._noisy_cells = 0
+            return []
+        self._noisy_cells += 1
+        cells = self._noisy_cells + WINDOW_CELLS - 1
+        if cells < HISS_CELLS or not self._steady_noise(HISS_CELLS):
+            return []
+        level = _upper(self._window(HISS_CELLS).mean(axis=0))
+        floor = self._floor(over, HISS_CELLS)
+        loud = float(np.percentile(over.uppers_db[:-HISS_CELLS] or [level], 90))
+        if self._hiss_db is None and level > floor + HISS_STEP_DB and level > loud - 2.0:
+            return self._end(over, HISS_CELLS, "hiss")
+        if level < floor - HISS_STEP_DB:
+            return self._end(over, HISS_CELLS, "closed")
+        return []
+
+    def _end_by_pause(self, over: _Running) -> list[FoundOver]:
+        if self._pause_cells is None or over.dropped or self._n - over.last_active_cell < self._pause_cells:
+            return []
+        found = self._found(over, self._n, "none")
+        self._over = None
+        self._rest(self._window().mean(axis=0), self._n, "unknown")
+        return [found]
+
+    def _floor(self, over: _Running, leave_out: int) -> float:
+        """Lowest 100 ms of the over so far in the upper bands, the last cells and the first one left out."""
+        levels = over.uppers_db[1 : len(over.uppers_db) - leave_out]
+        if len(levels) < 2:
+            return max(over.uppers_db)
+        values = np.array(levels)
+        return float(np.min((values[:-1] + values[1:]) / 2.0))
+
+    def _end(self, over: _Running, cells: int, edge: Literal["hiss", "closed"]) -> list[FoundOver]:
+        found = self._found(over, self._n - cells, edge)
+        levels = self._window(cells).mean(axis=0)
+        if edge == "hiss":
+            self._hiss_db = levels if self._hiss_db is None else self._hiss_db
+        else:
+            self._closed_db = levels
+        self._over = None
+        self._rest(levels, self._n - cells, edge)
+        return [found] if found.end_cell > found.start_cell + 1 else []
+
+    def _found(self, over: _Running, end_cell: int, end_edge: Edge) -> FoundOver:
+        if over.idle is None:
+            return FoundOver(over.start_cell, end_cell, "none", end_edge)
+        same_floor = (
+            not over.dropped
+            and over.idle.kind == "unknown"
+            and self._floor(over, 0) < _upper(over.idle.levels_db) + FLOOR_STEP_DB
+        )
+        if same_floor:
+            # The noise before the speech was the carrier's own: the over began before it was heard.
+            return FoundOver(over.idle.start_cell, end_cell, "none", end_edge)
+        return FoundOver(over.start_cell, end_cell, "hiss" if over.dropped else "closed", end_edge)
+
+    def _edge(self, idle: _Idle) -> Edge:
+        return "none" if idle.kind == "unknown" else idle.kind
+
+    def _rest(
+        self, levels_db: NDArray[np.float64], start_cell: int, kind: Literal["hiss", "closed", "unknown"]
+    ) -> None:
+        self._idle = _Idle(levels_db.copy(), start_cell, kind)
+        self._pending.clear()
+        self._noisy_cells = 0
