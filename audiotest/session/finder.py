@@ -1,6 +1,6 @@
 """Finds overs from the audio alone: hiss falling to quiet, a squelch opening, or no edge at all.
 
-The finder looks at band levels in cells of 50 ms and knows two things about the time between overs: what
+The finder looks at band levels in cells of 40 ms and knows two things about the time between overs: what
 open-squelch hiss sounds like on this feed, and what a closed squelch sounds like. Both are steady noise,
 so a stretch counts as "no carrier" only while it is steady, noise-like and like one of the two. A gap in
 speech is steady and noise-like too, but it has the carrier's own, different floor.
@@ -12,9 +12,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-CELL_HOPS = 5
-CELL_S = 0.05
-WINDOW_CELLS = 4
+CELL_HOPS = 4
+CELL_S = 0.04
+WINDOW_CELLS = 5
 """Judgements rest on 200 ms: long enough for noise to show its level within 1 dB per band."""
 
 MATCH_RMS_DB = 1.3
@@ -24,8 +24,8 @@ CELL_MATCH_MAX_DB = 6.0
 DROP_DB = 4.0
 FLOOR_STEP_DB = 3.0
 HISS_STEP_DB = 6.0
-HISS_CELLS = 7
-"""Hiss not heard before must last 350 ms: longer than a drawn-out sibilant."""
+HISS_CELLS = 9
+"""Hiss not heard before must last 360 ms: longer than a drawn-out sibilant."""
 SILENT_DB = -118.0
 UPPER_BANDS = slice(3, 5)
 """1600-2800 Hz: inside every receiver's audio, and where quieting shows best."""

@@ -1,0 +1,78 @@
+"""Peak deviation that speech causes, with the receiver's noise taken out again."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import welch
+
+AUDIO_HIGH_HZ = 3600.0
+"""Above this nothing of the modulation arrives: the splatter filter has removed it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Swing:
+    """Deviation of active speech in the unit of the samples given (kHz when scaled)."""
+
+    peak: float
+    p999: float
+    rms: float
+    positive: float
+    negative: float
+
+
+def _statistics(samples: NDArray[np.floating]) -> NDArray[np.float64]:
+    size = np.abs(samples)
+    return np.array([np.max(size), np.quantile(size, 0.999), np.max(samples), np.max(-samples)])
+
+
+def _noise_like(
+    noise: NDArray[np.floating], count: int, sample_rate_hz: int, rng: np.random.Generator
+) -> NDArray[np.float64]:
+    """Gaussian noise of `count` samples with the density of `noise`."""
+    window_n = min(len(noise), sample_rate_hz // 50)
+    hz, density = welch(noise, sample_rate_hz, nperseg=window_n)
+    grid = np.fft.rfftfreq(count, 1.0 / sample_rate_hz)
+    gain = np.sqrt(np.interp(grid, hz, density) * sample_rate_hz / 2.0)
+    return np.asarray(np.fft.irfft(np.fft.rfft(rng.standard_normal(count)) * gain, count))
+
+
+def measure_swing(
+    active: NDArray[np.floating], sample_rate_hz: int, noise: NDArray[np.floating] | None
+) -> Swing | None:
+    """Peak, 99.9th percentile, RMS and both polarities of active speech, corrected for noise.
+
+    Parameters
+    ----------
+    active : ndarray, shape (n,)
+        Active speech at the discriminator (de-emphasis undone), in any linear unit.
+    sample_rate_hz : int
+        Sample rate in Hz.
+    noise : ndarray, shape (m,), or None
+        Bare carrier in the same unit; without it nothing is corrected.
+
+    Returns
+    -------
+    Swing or None
+        None for less than 0.2 s of speech.
+
+    Notes
+    -----
+    Simulation-extrapolation (Cook & Stefanski 1994, JASA 89, 1314-1328): the statistic is measured again
+    with one and two further helpings of the same noise, and the parabola through the three is followed
+    back to no noise at all. The RMS needs no simulation: noise power is subtracted.
+    """
+    if len(active) < 0.2 * sample_rate_hz:
+        return None
+    plain = _statistics(active)
+    power = float(np.mean(np.square(active)))
+    if noise is not None and len(noise) >= 0.05 * sample_rate_hz and float(np.std(noise)) > 0.0:
+        rng = np.random.default_rng(len(active))
+        extra = [_noise_like(noise, len(active), sample_rate_hz, rng) for _ in range(4)]
+        once = np.mean([_statistics(active + e) for e in extra], axis=0)
+        twice = np.mean([_statistics(active + np.sqrt(2.0) * e) for e in extra], axis=0)
+        corrected = 3.0 * plain - 3.0 * once + twice
+        plain = np.clip(corrected, 0.3 * plain, plain)
+        power = max(power - float(np.var(noise)), 0.0)
+    peak, p999, positive, negative = (float(value) for value in plain)
+    return Swing(max(peak, p999), p999, float(np.sqrt(power)), positive, negative)

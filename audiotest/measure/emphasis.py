@@ -1,0 +1,62 @@
+"""Whether a feed is de-emphasised, judged from its noise."""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.signal import welch
+
+from audiotest.units import power_db
+
+SLOPE_BAND_HZ = (600.0, 2200.0)
+HISS_SLOPE_LIMIT_DB_PER_OCTAVE = -3.9
+QUIET_SLOPE_LIMIT_DB_PER_OCTAVE = 2.6
+USUAL_DEEMPHASIS_US = 750.0
+
+
+def noise_slope_db_per_octave(samples: NDArray[np.floating], sample_rate_hz: int) -> float | None:
+    """Slope of a noise's power density over 600-2200 Hz in dB per octave; None below 0.1 s.
+
+    >>> rng = np.random.default_rng(1)
+    >>> abs(noise_slope_db_per_octave(rng.standard_normal(96000), 48000)) < 0.5
+    True
+    """
+    if len(samples) < 0.1 * sample_rate_hz:
+        return None
+    window_n = min(len(samples), sample_rate_hz // 25)
+    hz, density = welch(samples, sample_rate_hz, nperseg=window_n)
+    inside = (hz >= SLOPE_BAND_HZ[0]) & (hz <= SLOPE_BAND_HZ[1])
+    if not np.any(inside) or power_db(float(np.min(density[inside]))) is None:
+        return None
+    slope, _ = np.polyfit(np.log2(hz[inside]), 10.0 * np.log10(density[inside]), 1)
+    return float(slope)
+
+
+def estimate_deemphasis_us(
+    hiss: NDArray[np.floating] | None, quiet: NDArray[np.floating] | None, sample_rate_hz: int
+) -> float | None:
+    """De-emphasis of a feed from its noise: 0, the usual 750 µs, or None when neither noise was heard.
+
+    Parameters
+    ----------
+    hiss : ndarray, shape (n,), or None
+        Open-squelch noise without a carrier.
+    quiet : ndarray, shape (n,), or None
+        Noise of the bare carrier.
+    sample_rate_hz : int
+        Sample rate in Hz.
+
+    Notes
+    -----
+    With a carrier the noise of a frequency discriminator rises 6 dB per octave (the FM noise triangle,
+    Carson & Fry 1937) and de-emphasis makes it flat; without one it is about flat, and falls 6 dB per
+    octave after de-emphasis. The limits stand between. Hiss is judged first: at a high carrier level the
+    sound card's own noise can stand for the carrier's.
+    """
+    if hiss is not None:
+        slope = noise_slope_db_per_octave(hiss, sample_rate_hz)
+        if slope is not None:
+            return USUAL_DEEMPHASIS_US if slope < HISS_SLOPE_LIMIT_DB_PER_OCTAVE else 0.0
+    if quiet is not None:
+        slope = noise_slope_db_per_octave(quiet, sample_rate_hz)
+        if slope is not None:
+            return USUAL_DEEMPHASIS_US if slope < QUIET_SLOPE_LIMIT_DB_PER_OCTAVE else 0.0
+    return None

@@ -1,0 +1,253 @@
+"""The one streaming pipeline: blocks of audio in, live readings and finished overs out.
+
+Live, file and demo all push into it. Results do not depend on how the stream is cut into blocks: the
+engine cuts it again into its own quanta, and every decision is made on those.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from audiotest.measure.bands import HOP_S, band_frames, plan_bands
+from audiotest.measure.edges import change_point, squelch_tail_start
+from audiotest.measure.level import OverloadCounter, overload_runs
+from audiotest.measure.over import TOO_QUIET_DBFS, OverAudio, measure_over
+from audiotest.records import Feed, InputReading, InputVerdict, LimitSet, LiveReading, Over
+from audiotest.session.finder import CELL_HOPS, FoundOver, OverFinder
+from audiotest.session.livefigures import live_figures
+from audiotest.session.memory import AudioMemory
+from audiotest.units import amplitude_db, power_db
+
+QUANTUM_HOPS = 8
+"""The FFT works on rows in groups; multiples of eight rows give the same bits however they are batched."""
+EDGE_SEARCH_S = 0.12
+HISS_KEPT_S = 1.0
+MIN_OVER_S = 0.15
+LONGEST_OVER_S = 300.0
+LONGEST_OVER_N = 16_000_000
+LIVE_WINDOW_S = 0.3
+SILENT_DBFS = -100.0
+
+
+class Engine:
+    """A running measurement of one channel.
+
+    Parameters
+    ----------
+    sample_rate_hz : int
+        Sample rate of the stream, 6 kHz and up.
+    feed : Feed or None
+        Learned scale; None leaves every figure in kHz unmeasured.
+    limits : LimitSet
+        What deviation is held against.
+    pause_ends_over_s : float or None
+        For live use on a feed that shows no carrier edge: a pause of this length ends an over. None, as
+        for files, makes such a stream one over.
+    """
+
+    def __init__(
+        self,
+        sample_rate_hz: int,
+        *,
+        feed: Feed | None,
+        limits: LimitSet,
+        pause_ends_over_s: float | None = None,
+    ) -> None:
+        self._rate = sample_rate_hz
+        self._feed = feed
+        self._limits = limits
+        self._plan = plan_bands(sample_rate_hz)
+        self._finder = OverFinder(pause_ends_over_s=pause_ends_over_s)
+        longest_n = min(round(LONGEST_OVER_S * sample_rate_hz), LONGEST_OVER_N)
+        self._memory = AudioMemory(longest_n + 2 * sample_rate_hz)
+        self._longest_n = longest_n
+        self._frames_done = 0
+        self._counter = OverloadCounter()
+        self._peak = 0.0
+        self._sum = 0.0
+        self._square_sum = 0.0
+        self._counted_n = 0
+        self._lost: list[tuple[int, int]] = []
+        self._lost_total_n = 0
+        self._verdicts: list[tuple[int, float | None]] = []
+        self._hiss: NDArray[np.float32] | None = None
+
+    # -- stream in --------------------------------------------------------------------------------
+
+    def push(self, samples: NDArray[np.floating]) -> list[Over]:
+        """Take the next samples of the stream, shape (n,), full scale 1.0; return the overs that ended.
+
+        Samples that are not finite count as zero: one bad value must not spoil a running session.
+        """
+        block = np.asarray(samples, dtype=np.float32)
+        if not np.all(np.isfinite(block)):
+            block = np.nan_to_num(block, nan=0.0, posinf=0.0, neginf=0.0)
+        self._memory.append(block)
+        return self._advance()
+
+    def mark_lost(self, lost_n: int) -> None:
+        """Note that `lost_n` samples (or an unknown number, given as 1) are missing at this point."""
+        if lost_n > 0:
+            self._lost.append((self._memory.end_n, lost_n))
+            self._lost_total_n += lost_n
+
+    def finish(self) -> list[Over]:
+        """End the stream: the last partial quantum is looked at and a running over is closed."""
+        self._count_input(self._memory.end_n)
+        overs: list[Over] = []
+        for found in self._finder.finish():
+            overs += self._measure(found, self._memory.end_n)
+        return overs
+
+    # -- what is known now ------------------------------------------------------------------------
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the stream so far in seconds."""
+        return self._memory.end_n / self._rate
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Remarks about the whole stream."""
+        notes = []
+        if self._counter.runs and self._verdicts and not any(runs for runs, _ in self._verdicts):
+            notes.append("only the hiss between overs overloads the sound card; the overs do not")
+        if self._lost_total_n:
+            notes.append(f"the input lost {self._lost_total_n} samples or more")
+        return tuple(notes)
+
+    def input_reading(self) -> InputReading:
+        """Level of the whole stream so far, with a verdict on the overs in it."""
+        n = max(self._counted_n, 1)
+        rms = float(np.sqrt(self._square_sum / n))
+        peak_dbfs = amplitude_db(self._peak)
+        silent = peak_dbfs is None
+        return InputReading(
+            peak_dbfs=peak_dbfs,
+            rms_dbfs=amplitude_db(rms),
+            dc_percent_fs=None if silent else 100.0 * self._sum / n,
+            overload_runs=self._counter.runs,
+            verdict=self._input_verdict(peak_dbfs),
+        )
+
+    def _input_verdict(self, peak_dbfs: float | None) -> InputVerdict:
+        if peak_dbfs is None or peak_dbfs < SILENT_DBFS:
+            return "silent"
+        runs = sum(runs for runs, _ in self._verdicts) if self._verdicts else self._counter.runs
+        if runs > 0:
+            return "overloaded"
+        levels = [level for _, level in self._verdicts if level is not None]
+        loudest = max(levels) if levels else peak_dbfs
+        return "too_quiet" if loudest < TOO_QUIET_DBFS else "good"
+
+    def reading(self) -> LiveReading:
+        """The last three tenths of a second for the live line and the meters."""
+        recent = self._memory.last(round(LIVE_WINDOW_S * self._rate))
+        start = self._finder.over_start_cell
+        figures = live_figures(recent, self._rate, self._feed, self._hiss, in_over=start is not None)
+        return LiveReading(
+            time_s=self.duration_s,
+            state=figures.state,
+            level_dbfs=figures.level_dbfs,
+            peak_dbfs=figures.peak_dbfs,
+            deviation_khz=figures.deviation_khz,
+            quieting_db=figures.quieting_db,
+            sinad_db=figures.sinad_db,
+            overloaded=overload_runs(recent) > 0,
+            over_s=None if start is None else self.duration_s - self._cell_s(start),
+            lost_n=self._lost_total_n,
+        )
+
+    # -- inside -----------------------------------------------------------------------------------
+
+    def _cell_s(self, cell: int) -> float:
+        return cell * CELL_HOPS * HOP_S
+
+    def _cell_n(self, cell: int) -> int:
+        return cell * CELL_HOPS * self._plan.hop_n
+
+    def _advance(self) -> list[Over]:
+        hop_n = self._plan.hop_n
+        ready = (self._memory.end_n - self._plan.window_n) // hop_n + 1 - self._frames_done
+        overs: list[Over] = []
+        for _ in range(max(ready, 0) // QUANTUM_HOPS):
+            start_n = self._frames_done * hop_n
+            end_n = start_n + (QUANTUM_HOPS - 1) * hop_n + self._plan.window_n
+            frames = band_frames(self._memory.read(start_n, end_n), self._plan)
+            self._frames_done += QUANTUM_HOPS
+            self._count_input(self._frames_done * hop_n)
+            for k in range(0, QUANTUM_HOPS, CELL_HOPS):
+                cell = slice(k, k + CELL_HOPS)
+                for found in self._finder.push(frames.levels_db[cell], frames.flatness_db[cell]):
+                    overs += self._measure(found, end_n)
+            self._forget()
+        return overs
+
+    def _count_input(self, end_n: int) -> None:
+        part = self._memory.read(self._counted_n, end_n)
+        if len(part) == 0:
+            return
+        self._counter.push(part)
+        wide = part.astype(np.float64)
+        self._peak = max(self._peak, float(np.max(np.abs(wide))))
+        self._sum += float(np.sum(wide))
+        self._square_sum += float(np.dot(wide, wide))
+        self._counted_n = end_n
+
+    def _forget(self) -> None:
+        """Drop audio that no over can claim any more; keep a second of it as the sound of no carrier."""
+        keep_n = self._cell_n(self._finder.earliest_start_cell) - round((HISS_KEPT_S + 0.3) * self._rate)
+        self._memory.forget_before(min(keep_n, self._counted_n))
+
+    def _refine(self, near_n: int, horizon_n: int) -> int:
+        half = round(EDGE_SEARCH_S * self._rate)
+        low = max(near_n - half, self._memory.start_n)
+        part = self._memory.read(low, min(near_n + half, horizon_n))
+        return low + change_point(part, self._rate)
+
+    def _measure(self, found: FoundOver, horizon_n: int) -> list[Over]:
+        """Measure a found over from the audio before `horizon_n`, a position no block size can move."""
+        centre_n = self._plan.window_n // 2
+        start_n, end_n = self._cell_n(found.start_cell), self._cell_n(found.end_cell)
+        hiss_end_n = start_n
+        if found.start_edge != "none":
+            start_n = self._refine(start_n + centre_n, horizon_n)
+            hiss_end_n = start_n - round(0.02 * self._rate)
+        end_n = horizon_n if found.end_edge == "none" else self._refine(end_n + centre_n, horizon_n)
+        cut = end_n - start_n > self._longest_n
+        if cut:
+            start_n = end_n - self._longest_n
+        samples = self._memory.read(start_n, end_n)
+        if found.end_edge == "closed":
+            tail = squelch_tail_start(samples, self._rate)
+            if tail is not None:
+                samples = samples[:tail]
+        if len(samples) < MIN_OVER_S * self._rate and horizon_n > 2 * len(samples):
+            return []
+        hiss = self._hiss_around(found, hiss_end_n, end_n, horizon_n)
+        over = measure_over(
+            OverAudio(
+                samples=samples, sample_rate_hz=self._rate, start_s=start_n / self._rate, hiss=hiss,
+                lost_n=sum(n for at_n, n in self._lost if start_n <= at_n <= end_n), cut=cut,
+            ),
+            feed=self._feed, limits=self._limits,
+        )  # fmt: skip
+        square = power_db(float(np.mean(np.square(samples, dtype=np.float64)))) if len(samples) else None
+        self._verdicts.append((over.overload_runs, over.level.active_speech_dbfs or square))
+        del self._verdicts[:-1000]
+        self._lost = [(at_n, n) for at_n, n in self._lost if at_n > end_n]
+        self._forget()
+        return [over]
+
+    def _hiss_around(
+        self, found: FoundOver, before_n: int, after_n: int, horizon_n: int
+    ) -> NDArray[np.float32] | None:
+        kept_n = round(HISS_KEPT_S * self._rate)
+        if found.start_edge == "hiss":
+            low = max(before_n - kept_n, self._memory.start_n)
+            self._hiss = self._memory.read(low, max(before_n, low))
+        elif found.end_edge == "hiss":
+            low = after_n + round(0.02 * self._rate)
+            self._hiss = self._memory.read(low, min(low + kept_n, horizon_n))
+        if self._hiss is not None and len(self._hiss) < 0.1 * self._rate:
+            self._hiss = None
+        return self._hiss if "hiss" in (found.start_edge, found.end_edge) else None

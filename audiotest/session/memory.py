@@ -1,0 +1,57 @@
+"""The stretch of the stream that is still needed, addressed by position in the stream."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+class AudioMemory:
+    """The last samples of a stream, at most `longest_n` of them once nobody holds on to more."""
+
+    def __init__(self, longest_n: int) -> None:
+        self._longest_n = longest_n
+        self._buffer = np.zeros(1 << 16, dtype=np.float32)
+        self._used_n = 0
+        self._first = 0
+        self.end_n = 0
+
+    @property
+    def start_n(self) -> int:
+        """Stream position of the oldest sample still held."""
+        return self.end_n - (self._used_n - self._first)
+
+    def append(self, samples: NDArray[np.float32]) -> None:
+        """Add samples, shape (n,), at the end; the oldest beyond the longest stretch are dropped."""
+        self._make_room(len(samples))
+        self._buffer[self._used_n : self._used_n + len(samples)] = samples
+        self._used_n += len(samples)
+        self.end_n += len(samples)
+        # Trimmed lazily, so that a long block stays readable until it has been worked through.
+        surplus = (self._used_n - self._first) - (self._longest_n + 2 * len(samples))
+        if surplus > 0:
+            self._first += surplus
+
+    def _make_room(self, count: int) -> None:
+        if self._used_n + count <= len(self._buffer):
+            return
+        held = self._buffer[self._first : self._used_n]
+        if len(held) + count > len(self._buffer) // 2:
+            larger = np.zeros(2 * (len(held) + count), dtype=np.float32)
+            larger[: len(held)] = held
+            self._buffer = larger
+        else:
+            self._buffer[: len(held)] = held.copy()
+        self._first, self._used_n = 0, len(held)
+
+    def read(self, start_n: int, end_n: int) -> NDArray[np.float32]:
+        """A copy of the samples at stream positions ``[start_n, end_n)`` as far as they are still held."""
+        low = max(start_n - self.start_n, 0) + self._first
+        high = max(min(end_n, self.end_n) - self.start_n, 0) + self._first
+        return self._buffer[low : max(high, low)].copy()
+
+    def last(self, count: int) -> NDArray[np.float32]:
+        """A copy of the last `count` samples, fewer if the stream is younger."""
+        return self.read(self.end_n - count, self.end_n)
+
+    def forget_before(self, position_n: int) -> None:
+        """Let go of everything before a stream position."""
+        self._first += min(max(position_n - self.start_n, 0), self._used_n - self._first)
