@@ -1,0 +1,183 @@
+"""From one measured over to one instruction: which control, which way, how far.
+
+The limiter tells the two controls apart. How hard speech drives it is the microphone gain's doing; where
+the peaks end once it is driven is the deviation control's. The bounds are common practice (no source).
+"""
+
+from dataclasses import dataclass
+
+from audiotest.advise.odds import share_below
+from audiotest.advise.wording import because_lines, first_put_right, sentence_for
+from audiotest.records import Advice, Limiter, LimitSet, Over, Turn
+from audiotest.units import amplitude_db
+
+LOW_DRIVE_DB = -3.0
+HIGH_DRIVE_DB = 8.0
+CEILING_SEEN_DB = 0.0
+"""At this drive and above the loudest syllables touch the limiter, so the peak shows the ceiling."""
+TARGET_DRIVE_DB = 5.0
+"""Where the microphone gain is sent: inside 0 to 8 dB, loud enough without being harsh."""
+LONGEST_RAISE_DB = 12.0
+"""Below the limiter the headroom is an extrapolation: one turn goes no further than this."""
+
+LOW_PEAK_RATIO = 0.7
+TARGET_PEAK_RATIO = 0.9
+LARGEST_FACTOR = 4.0
+
+OPPOSED_ODDS = 0.2
+"""With both "too little" and "too much" at least this likely, no direction is given."""
+PEAK_ERROR_DB = 0.6
+DRIVE_ERROR_90_DB = 6.0
+"""Half width of the drive's 90 % interval where the measurement states none."""
+
+GATES = ("overload", "too_quiet", "weak", "codec", "if_narrow", "too_little_speech")
+"""Conditions that forbid any advice, in the order in which to put them right."""
+DOUBTS = {"levelling": 0.6, "compressed_source": 0.6}
+"""Conditions that leave the advice standing, with the confidence multiplied by this."""
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """The decision on one control: turn, amount (dB or factor), odds of being right, reason if unknown."""
+
+    turn: Turn
+    amount: float | None = None
+    odds: float = 0.0
+    reason: str = ""
+
+
+def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -> Advice:
+    """Judge one over against a limit set.
+
+    Parameters
+    ----------
+    over : Over
+        As measured. The peak held against the limit is ``deviation.peak_khz``: a limit is on the peak,
+        and the noise has been taken out of that figure already.
+    limits : LimitSet
+        Its deviation is the limit.
+    scale_uncertainty_db : float
+        How far the feed's scale may be off, at about 90 %; it moves the confidence, never the direction.
+
+    Returns
+    -------
+    Advice
+        ``mic_gain_db`` brings the drive to 5 dB, ``deviation_factor`` brings the peak to 90 % of the
+        limit. ``confidence`` is the probability that the true drive and the true peak lie in the same
+        row of the table as the measured ones: the drive's 90 % interval and the scale's are read as
+        normal distributions; the smaller of the two counts; it is 0 when both are unknown.
+    """
+    gate = next((name for name in GATES if name in over.conditions), None)
+    if gate is not None:
+        return Advice(
+            mic_gain="unknown", mic_gain_db=None, deviation="unknown", deviation_factor=None,
+            confidence=0.0, sentence=first_put_right(gate), because=because_lines(over, limits),
+        )  # fmt: skip
+    peak_ratio = _peak_ratio(over, limits)
+    spread_db = (PEAK_ERROR_DB**2 + (scale_uncertainty_db / 1.645) ** 2) ** 0.5
+    if over.kind == "voice":
+        mic = judge_mic_gain(over.limiter, uncertain="drive_uncertain" in over.conditions)
+        if mic.turn == "raise" and peak_ratio is not None and peak_ratio > 1.0:
+            # Over the limit without the limiter: the deviation control is far open, and comes first.
+            mic = Call("keep", None, mic.odds)
+        deviation = judge_deviation(over.limiter.drive_db, mic, peak_ratio, spread_db)
+    else:
+        mic = Call("unknown", reason="a tone does not show the drive that speech makes")
+        if over.kind == "carrier":
+            mic = Call("unknown", reason="nobody talks on it")
+        deviation = _judge_tone(over, peak_ratio, spread_db)
+    stated = [call.odds for call in (mic, deviation) if call.turn != "unknown"]
+    confidence = min(stated) if stated else 0.0
+    for name, share in DOUBTS.items():
+        confidence *= share if name in over.conditions else 1.0
+    return Advice(
+        mic_gain=mic.turn,
+        mic_gain_db=mic.amount,
+        deviation=deviation.turn,
+        deviation_factor=deviation.amount,
+        confidence=round(confidence, 3),
+        sentence=sentence_for(over, mic, deviation, confidence),
+        because=because_lines(over, limits),
+    )
+
+
+def judge_mic_gain(limiter: Limiter, *, uncertain: bool = False) -> Call:
+    """Which way the microphone gain goes, from the drive and its interval alone.
+
+    >>> from audiotest.records import Limiter
+    >>> judge_mic_gain(Limiter(drive_db=13.0, drive_low_db=10.0, drive_high_db=16.0,
+    ...                        clipped_fraction=0.2, reached=True)).amount
+    -8.0
+    """
+    if uncertain:
+        return Call("unknown", reason="the limiter drive cannot be told")
+    drive = limiter.drive_db
+    if drive is None:
+        return _judge_bounds(limiter)
+    low = drive - DRIVE_ERROR_90_DB if limiter.drive_low_db is None else min(limiter.drive_low_db, drive)
+    high = drive + DRIVE_ERROR_90_DB if limiter.drive_high_db is None else max(limiter.drive_high_db, drive)
+    too_little = share_below(LOW_DRIVE_DB, drive, low, high)
+    too_much = 1.0 - share_below(HIGH_DRIVE_DB, drive, low, high)
+    if too_little >= OPPOSED_ODDS and too_much >= OPPOSED_ODDS:
+        return Call("unknown", reason=f"the drive is only known to lie between {low:+.0f} and {high:+.0f} dB")
+    change = round(TARGET_DRIVE_DB - drive, 1)
+    if drive < LOW_DRIVE_DB:
+        return Call("raise", min(change, LONGEST_RAISE_DB), too_little)
+    if drive > HIGH_DRIVE_DB:
+        return Call("lower", change, too_much)
+    return Call("keep", None, max(1.0 - too_little - too_much, 0.0))
+
+
+def _judge_bounds(limiter: Limiter) -> Call:
+    """Give a drive that is only bounded a direction when the bound clears the window."""
+    low, high = limiter.drive_low_db, limiter.drive_high_db
+    if high is not None and high < LOW_DRIVE_DB:
+        return Call("raise", round(min(TARGET_DRIVE_DB - high, LONGEST_RAISE_DB), 1), 0.95)
+    if low is not None and low > HIGH_DRIVE_DB:
+        return Call("lower", round(TARGET_DRIVE_DB - low, 1), 0.95)
+    return Call("unknown", reason="the limiter drive could not be measured")
+
+
+def judge_deviation(drive_db: float | None, mic: Call, peak_ratio: float | None, spread_db: float) -> Call:
+    """Which way the deviation control goes, from the peak over the limit and whether the ceiling was seen."""
+    if peak_ratio is None:
+        return Call("unknown", reason="no figure in kHz: learn the feed's scale")
+    low_odds, over_odds = _ratio_odds(peak_ratio, spread_db)
+    if peak_ratio > 1.0:
+        return Call("lower", _factor(peak_ratio), over_odds)
+    if mic.turn == "unknown":
+        return Call("unknown", reason="the drive must be known first")
+    if mic.turn == "raise" or (drive_db is not None and drive_db < LOW_DRIVE_DB):
+        return Call("unknown", reason="the limiter's ceiling has not been seen")
+    if peak_ratio >= LOW_PEAK_RATIO:
+        return Call("keep", None, max(1.0 - low_odds - over_odds, 0.0))
+    if drive_db is not None and drive_db < CEILING_SEEN_DB:
+        return Call("unknown", reason="the limiter's ceiling has not been seen")
+    return Call("raise", min(_factor(peak_ratio), LARGEST_FACTOR), low_odds)
+
+
+def _judge_tone(over: Over, peak_ratio: float | None, spread_db: float) -> Call:
+    if over.kind == "carrier":
+        return Call("unknown", reason="nobody talks on it")
+    if peak_ratio is None:
+        return Call("unknown", reason="no figure in kHz: learn the feed's scale")
+    if peak_ratio > 1.0:
+        return Call("lower", _factor(peak_ratio), _ratio_odds(peak_ratio, spread_db)[1])
+    return Call("unknown", reason="a tone under the limit says nothing about speech peaks")
+
+
+def _peak_ratio(over: Over, limits: LimitSet) -> float | None:
+    peak = over.deviation.peak_khz
+    return None if peak is None or peak <= 0.0 else peak / limits.deviation_khz
+
+
+def _factor(peak_ratio: float) -> float:
+    return float(f"{TARGET_PEAK_RATIO / peak_ratio:.3g}")
+
+
+def _ratio_odds(peak_ratio: float, spread_db: float) -> tuple[float, float]:
+    """Odds that the true peak is below 70 % and above 100 % of the limit."""
+    level = amplitude_db(peak_ratio) or 0.0
+    low, high = level - 1.645 * spread_db, level + 1.645 * spread_db
+    below = share_below(amplitude_db(LOW_PEAK_RATIO) or 0.0, level, low, high)
+    return below, 1.0 - share_below(0.0, level, low, high)

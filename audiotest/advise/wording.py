@@ -1,0 +1,131 @@
+"""The words of the advice: short, for someone with both hands on the trimmers."""
+
+from collections.abc import Iterator
+from typing import Protocol
+
+from audiotest.measure.conditions import CONDITIONS
+from audiotest.records import LimitSet, Over, Turn
+
+UNSURE_BELOW = 0.55
+LOPSIDED_RATIO = 1.25
+
+
+class Decided(Protocol):
+    """What the wording needs to know of a decision on one control."""
+
+    @property
+    def turn(self) -> Turn: ...  # noqa: D102
+
+    @property
+    def amount(self) -> float | None: ...  # noqa: D102
+
+    @property
+    def reason(self) -> str: ...  # noqa: D102
+
+
+def first_put_right(name: str) -> str:
+    """Say what to put right first, for a condition that forbids any advice.
+
+    >>> first_put_right("overload")
+    "First turn the receiver's volume or the input level down: the sound card is overloaded."
+    """
+    condition = CONDITIONS[name]
+    return f"First {condition.remedy}: {condition.meaning}."
+
+
+def sentence_for(over: Over, mic: Decided, deviation: Decided, confidence: float) -> str:
+    """Say what to do with the two controls, microphone gain first."""
+    if over.kind == "carrier":
+        return "Only a carrier: talk into the set for at least five seconds."
+    if over.kind == "tone":
+        return _tone_sentence(deviation)
+    if mic.turn == "keep" and deviation.turn == "keep":
+        text = "Leave both controls: mic gain and deviation are right."
+    else:
+        text = f"{_mic_clause(over, mic)} {_deviation_clause(mic, deviation)}"
+    if mic.turn != "unknown" and confidence < UNSURE_BELOW:
+        text += " Not certain: try another over."
+    return text
+
+
+def _tone_sentence(deviation: Decided) -> str:
+    if deviation.turn == "lower" and deviation.amount is not None:
+        return (
+            f"Deviation down, to about {deviation.amount:.2f} of now: the tone is over the limit. "
+            "Mic gain needs speech."
+        )
+    return "A tone cannot set the two controls: talk into the set for at least five seconds."
+
+
+def _mic_clause(over: Over, mic: Decided) -> str:
+    if mic.turn == "unknown":
+        return f"Mic gain not judged: {mic.reason}."
+    if mic.turn == "keep":
+        return "Leave the mic gain for now." if over.limiter.reached is False else "Leave the mic gain."
+    size = "" if mic.amount is None else f", about {max(abs(mic.amount), 1.0):.0f} dB"
+    if mic.turn == "raise":
+        return f"Mic gain up{size}: speech stays below the limiter."
+    clipped = over.limiter.clipped_fraction
+    if clipped is None or clipped < 0.01:
+        return f"Mic gain down{size}: speech drives the limiter too hard."
+    return f"Mic gain down{size}: the limiter clips {100 * clipped:.0f} % of the speech."
+
+
+def _deviation_clause(mic: Decided, deviation: Decided) -> str:
+    then = "Then deviation" if mic.turn in ("raise", "lower") else "Deviation"
+    if deviation.turn == "unknown" and mic.turn == "raise":
+        return "Leave the deviation until the next over."
+    if deviation.turn == "unknown":
+        return f"Deviation not judged: {deviation.reason}."
+    if deviation.turn == "keep":
+        return "Leave the deviation."
+    factor = "" if deviation.amount is None else f", to about {deviation.amount:.2f} of now"
+    if deviation.turn == "raise":
+        factor = "" if deviation.amount is None else f", to about {deviation.amount:.1f} times"
+        return f"{then} up{factor}."
+    return f"{then} down{factor}: the peaks are over the limit."
+
+
+def because_lines(over: Over, limits: LimitSet) -> tuple[str, ...]:
+    """List the evidence, one line a figure."""
+    return tuple(
+        line for part in (_drive_lines(over), _peak_lines(over, limits), _doubt_lines(over)) for line in part
+    )
+
+
+def _drive_lines(over: Over) -> Iterator[str]:
+    limiter = over.limiter
+    if limiter.drive_db is not None:
+        interval = ""
+        if limiter.drive_low_db is not None and limiter.drive_high_db is not None:
+            interval = f" ({limiter.drive_low_db:+.0f} to {limiter.drive_high_db:+.0f} dB)"
+        yield f"limiter drive {limiter.drive_db:+.1f} dB{interval}; 0 to +8 dB is right"
+    elif limiter.drive_high_db is not None:
+        yield f"limiter drive below {limiter.drive_high_db:+.0f} dB; 0 to +8 dB is right"
+    if limiter.reached is False:
+        yield "the limiter is not reached"
+    elif limiter.clipped_fraction is not None:
+        yield f"the limiter clips {100 * limiter.clipped_fraction:.0f} % of the speech"
+
+
+def _peak_lines(over: Over, limits: LimitSet) -> Iterator[str]:
+    deviation = over.deviation
+    if deviation.peak_khz is None:
+        if over.kind != "carrier":
+            yield "no figure in kHz: the feed's scale has not been learned"
+        return
+    share = 100 * deviation.peak_khz / limits.deviation_khz
+    yield (
+        f"peak deviation {deviation.peak_khz:.2f} kHz, {share:.0f} % of the "
+        f"±{limits.deviation_khz:g} kHz of {limits.id}"
+    )
+    positive, negative = deviation.positive_khz, deviation.negative_khz
+    if positive and negative and max(positive, negative) > LOPSIDED_RATIO * min(positive, negative):
+        yield f"lopsided: +{positive:.2f} and -{negative:.2f} kHz"
+
+
+def _doubt_lines(over: Over) -> Iterator[str]:
+    for name in over.conditions:
+        condition = CONDITIONS.get(name)
+        if condition is not None and not (name == "not_voice" and over.kind == "tone"):
+            yield f"{condition.meaning}; {condition.remedy}"

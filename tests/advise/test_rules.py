@@ -1,0 +1,250 @@
+"""The advice table, row by row, with every gate and every boundary."""
+
+import math
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from audiotest.advise.rules import (
+    GATES,
+    HIGH_DRIVE_DB,
+    LOW_DRIVE_DB,
+    TARGET_DRIVE_DB,
+    advise,
+)
+from audiotest.measure.conditions import CONDITIONS
+from audiotest.records import Deviation, Level, Limiter, LimitSet, Noise, Over
+
+LIMITS = LimitSet(
+    id="uk-27fm", title="", deviation_khz=2.5, spacing_khz=10.0, audio_high_hz=3000.0, channels="", source=""
+)
+
+
+def an_over(
+    drive_db: float | None = 4.0,
+    peak_khz: float | None = 2.2,
+    *,
+    half_db: float = 1.0,
+    kind: str = "voice",
+    conditions: tuple[str, ...] = (),
+    clipped: float | None = 0.2,
+) -> Over:
+    low, high = (None, None) if drive_db is None else (drive_db - half_db, drive_db + half_db)
+    return Over(
+        start_s=0.0,
+        end_s=10.0,
+        kind=kind,
+        speech_start_s=0.5,
+        speech_end_s=9.5,
+        level=Level(active_speech_dbfs=-20.0, activity=0.8, crest_db=14.0),
+        deviation=Deviation(
+            peak_khz=peak_khz,
+            p999_khz=peak_khz,
+            rms_khz=None if peak_khz is None else peak_khz / 4,
+            positive_khz=peak_khz,
+            negative_khz=peak_khz,
+            limit_khz=2.5,
+        ),
+        limiter=Limiter(
+            drive_db=drive_db,
+            drive_low_db=low,
+            drive_high_db=high,
+            clipped_fraction=clipped,
+            reached=None if drive_db is None else drive_db > 0,
+        ),
+        noise=Noise(quieting_db=30.0, snr_db=40.0, hum_hz=None, hum_db=None),
+        tone=None,
+        subaudible=None,
+        end_beep=None,
+        overload_runs=0,
+        conditions=conditions,
+        notes=(),
+    )
+
+
+@pytest.mark.parametrize(
+    ("drive_db", "peak_khz", "mic", "deviation"),
+    [
+        (-6.0, 1.0, "raise", "unknown"),
+        (-6.0, 2.4, "raise", "unknown"),
+        (-6.0, 3.0, "keep", "lower"),
+        (-2.0, 2.0, "keep", "keep"),
+        (4.0, 1.8, "keep", "keep"),
+        (7.5, 2.45, "keep", "keep"),
+        (-1.5, 1.5, "keep", "unknown"),
+        (0.5, 1.5, "keep", "raise"),
+        (7.0, 1.0, "keep", "raise"),
+        (-2.0, 2.6, "keep", "lower"),
+        (4.0, 3.0, "keep", "lower"),
+        (14.0, 1.0, "lower", "raise"),
+        (14.0, 2.2, "lower", "keep"),
+        (14.0, 3.0, "lower", "lower"),
+    ],
+)
+def test_each_row_of_the_table(drive_db, peak_khz, mic, deviation):
+    advice = advise(an_over(drive_db, peak_khz), LIMITS)
+    assert (advice.mic_gain, advice.deviation) == (mic, deviation)
+
+
+@pytest.mark.parametrize(
+    ("drive_db", "mic"),
+    [
+        (LOW_DRIVE_DB - 0.01, "raise"),
+        (LOW_DRIVE_DB, "keep"),
+        (HIGH_DRIVE_DB, "keep"),
+        (HIGH_DRIVE_DB + 0.01, "lower"),
+    ],
+)
+def test_the_drive_boundaries(drive_db, mic):
+    assert advise(an_over(drive_db), LIMITS).mic_gain == mic
+
+
+@pytest.mark.parametrize(
+    ("peak_khz", "deviation"), [(1.749, "raise"), (1.75, "keep"), (2.5, "keep"), (2.501, "lower")]
+)
+def test_the_peak_boundaries(peak_khz, deviation):
+    assert advise(an_over(4.0, peak_khz), LIMITS).deviation == deviation
+
+
+def test_amounts_bring_drive_and_peak_to_their_targets():
+    advice = advise(an_over(14.0, 3.0), LIMITS)
+    assert advice.mic_gain_db is not None
+    assert 14.0 + advice.mic_gain_db == pytest.approx(TARGET_DRIVE_DB)
+    assert advice.deviation_factor is not None
+    assert 3.0 * advice.deviation_factor == pytest.approx(0.9 * 2.5, rel=0.01)
+    kept = advise(an_over(4.0, 2.2), LIMITS)
+    assert (kept.mic_gain_db, kept.deviation_factor) == (None, None)
+
+
+@pytest.mark.parametrize("name", GATES)
+def test_a_gate_forbids_both_and_says_what_to_put_right(name):
+    advice = advise(an_over(14.0, 3.0, conditions=(name,)), LIMITS)
+    assert (advice.mic_gain, advice.deviation) == ("unknown", "unknown")
+    assert (advice.mic_gain_db, advice.deviation_factor, advice.confidence) == (None, None, 0.0)
+    assert CONDITIONS[name].remedy in advice.sentence
+    assert advice.sentence.startswith("First ")
+
+
+def test_overload_is_put_right_before_anything_else():
+    advice = advise(an_over(conditions=("too_little_speech", "weak", "overload")), LIMITS)
+    assert CONDITIONS["overload"].remedy in advice.sentence
+
+
+def test_every_condition_the_rules_use_is_described():
+    assert set(GATES) <= set(CONDITIONS)
+
+
+@pytest.mark.parametrize("name", ["levelling", "compressed_source"])
+def test_a_doubt_leaves_the_direction_and_takes_confidence(name):
+    sure = advise(an_over(14.0), LIMITS)
+    doubted = advise(an_over(14.0, conditions=(name,)), LIMITS)
+    assert doubted.mic_gain == sure.mic_gain
+    assert doubted.confidence < sure.confidence
+    assert any(CONDITIONS[name].meaning in line for line in doubted.because)
+
+
+def test_without_a_scale_the_mic_gain_is_still_judged():
+    advice = advise(an_over(14.0, None), LIMITS)
+    assert (advice.mic_gain, advice.deviation, advice.deviation_factor) == ("lower", "unknown", None)
+    assert "learn the feed's scale" in advice.sentence
+
+
+def test_a_wide_interval_gives_no_direction():
+    assert advise(an_over(2.5, half_db=12.0), LIMITS).mic_gain == "unknown"
+    assert advise(an_over(2.5, half_db=6.0), LIMITS).mic_gain == "keep"
+
+
+def test_an_uncertain_drive_leaves_only_a_peak_over_the_limit_to_act_on():
+    over = an_over(4.0, 3.0, conditions=("drive_uncertain",))
+    advice = advise(over, LIMITS)
+    assert (advice.mic_gain, advice.deviation) == ("unknown", "lower")
+    assert advise(replace(over, deviation=an_over(4.0, 2.0).deviation), LIMITS).deviation == "unknown"
+
+
+def test_a_drive_that_is_only_bounded_still_has_a_direction():
+    bounded = replace(
+        an_over(),
+        limiter=Limiter(
+            drive_db=None, drive_low_db=None, drive_high_db=-5.0, clipped_fraction=0.0, reached=False
+        ),
+    )
+    advice = advise(bounded, LIMITS)
+    assert (advice.mic_gain, advice.mic_gain_db, advice.deviation) == ("raise", 10.0, "unknown")
+    assert advise(an_over(None), LIMITS).mic_gain == "unknown"
+
+
+def test_a_tone_can_only_say_that_it_is_over_the_limit():
+    over = advise(an_over(None, 3.0, kind="tone", conditions=("not_voice",)), LIMITS)
+    assert (over.mic_gain, over.deviation) == ("unknown", "lower")
+    under = advise(an_over(None, 1.5, kind="tone", conditions=("not_voice",)), LIMITS)
+    assert (under.mic_gain, under.deviation) == ("unknown", "unknown")
+    assert "tone" in under.sentence
+
+
+def test_a_bare_carrier_asks_for_speech():
+    advice = advise(an_over(None, None, kind="carrier", conditions=("not_voice",)), LIMITS)
+    assert (advice.mic_gain, advice.deviation) == ("unknown", "unknown")
+    assert "talk" in advice.sentence
+
+
+def test_confidence_grows_with_the_distance_from_the_boundary():
+    near, far = advise(an_over(8.5, half_db=4.0), LIMITS), advise(an_over(16.0, half_db=4.0), LIMITS)
+    assert 0.5 < near.confidence < 0.7 < far.confidence
+    assert "Not certain" not in far.sentence
+
+
+def test_a_rough_scale_takes_confidence():
+    over = an_over(4.0, 2.7)
+    assert (
+        advise(over, LIMITS, scale_uncertainty_db=3.0).confidence
+        < advise(over, LIMITS, scale_uncertainty_db=0.3).confidence
+    )
+
+
+def test_lopsided_peaks_are_named():
+    over = an_over()
+    lopsided = replace(over, deviation=replace(over.deviation, negative_khz=1.2))
+    assert any("lopsided" in line for line in advise(lopsided, LIMITS).because)
+
+
+finite_db = st.floats(-60.0, 60.0)
+
+
+@given(
+    drive_db=st.none() | finite_db,
+    half_db=st.floats(0.0, 30.0),
+    peak_khz=st.none() | st.floats(0.0, 1e6),
+    kind=st.sampled_from(["voice", "tone", "carrier"]),
+    conditions=st.lists(st.sampled_from(sorted(CONDITIONS)), max_size=3, unique=True),
+    clipped=st.none() | st.floats(0.0, 1.0),
+    scale_db=st.floats(0.0, 6.0),
+)
+def test_what_always_holds(drive_db, half_db, peak_khz, kind, conditions, clipped, scale_db):
+    over = an_over(
+        drive_db, peak_khz, half_db=half_db, kind=kind, conditions=tuple(conditions), clipped=clipped
+    )
+    advice = advise(over, LIMITS, scale_uncertainty_db=scale_db)
+    assert advice.sentence.strip().endswith(".")
+    assert len(advice.sentence) < 200
+    assert all(line.strip() and "nan" not in line and "inf" not in line for line in advice.because)
+    assert 0.0 <= advice.confidence <= 1.0
+    if advice.mic_gain == advice.deviation == "unknown":
+        assert advice.confidence == 0.0
+    if advice.mic_gain_db is not None:
+        assert math.isfinite(advice.mic_gain_db)
+        assert {"raise": 1, "lower": -1}[advice.mic_gain] * advice.mic_gain_db > 0
+    if advice.deviation_factor is not None:
+        assert math.isfinite(advice.deviation_factor)
+        assert (advice.deviation_factor > 1.0) == (advice.deviation == "raise")
+        assert advice.deviation_factor > 0
+    if drive_db is not None and drive_db > HIGH_DRIVE_DB:
+        assert advice.mic_gain in ("lower", "unknown")
+    if drive_db is not None and drive_db < LOW_DRIVE_DB:
+        assert advice.mic_gain != "lower"
+        assert advice.deviation in ("lower", "unknown")
+    if peak_khz is None:
+        assert advice.deviation == "unknown"
+    if over.conditions and set(conditions) & set(GATES):
+        assert advice.mic_gain == advice.deviation == "unknown"
