@@ -1,0 +1,95 @@
+"""The readable card: what to do first, then the figures, then why."""
+
+from rich import box
+from rich.console import Console, Group
+from rich.padding import Padding
+from rich.panel import Panel
+from rich.table import Table
+from rich.text import Text
+
+from audiotest.records import Advice, InputReading, LimitSet, Over, Turn
+from audiotest.terminal.figures import clock, deviation_amount, figure, figure_rows, mic_amount, turn_words
+
+WIDTH = 80
+LABEL_WIDTH = 11
+STYLES: dict[Turn, str] = {
+    "raise": "bold black on yellow",
+    "lower": "bold black on yellow",
+    "keep": "bold black on green",
+    "unknown": "bold white on blue",
+}
+VERDICT_WORDS = {"good": "good", "overloaded": "OVERLOADED", "too_quiet": "too quiet", "silent": "silent"}
+
+
+def make_console() -> Console:
+    """Make the console for cards: 80 columns or less, no colour codes unless it is a terminal."""
+    console = Console(highlight=False, soft_wrap=False, emoji=False, markup=False)
+    if not console.is_terminal or console.width > WIDTH:
+        console.width = WIDTH
+    return console
+
+
+def print_file(
+    console: Console, file: str, sample_rate_hz: int, duration_s: float, reading: InputReading
+) -> None:
+    """Print the heading of one file: length, rate and what the sound card delivered."""
+    text = f"{clock(duration_s)}, {sample_rate_hz / 1000:g} kHz; input {VERDICT_WORDS[reading.verdict]}"
+    if reading.peak_dbfs is not None:
+        text += f", peak {figure(reading.peak_dbfs, 'dBFS')}"
+    if reading.overload_runs:
+        text += f", {reading.overload_runs} times at full scale"
+    console.print(Text(file, style="bold"))
+    console.print(Text(text))
+
+
+def print_notes(console: Console, notes: tuple[str, ...] | list[str]) -> None:
+    """Print remarks, one a line."""
+    for note in notes:
+        console.print(_item(note))
+
+
+def print_over(console: Console, number: int, over: Over, advice: Advice, limits: LimitSet) -> None:
+    """Print the card of one over."""
+    ascii_only = console.options.ascii_only
+    controls = Text()
+    _add_control(controls, "mic gain", advice.mic_gain, mic_amount(advice), ascii_only)
+    controls.append("   ")
+    _add_control(controls, "deviation", advice.deviation, deviation_amount(advice), ascii_only)
+    if advice.mic_gain != "unknown" or advice.deviation != "unknown":
+        controls.append(f"   {100 * advice.confidence:.0f} % sure")
+    dash = "-" if ascii_only else "–"
+    heading = f" over {number}  {clock(over.start_s)} {dash} {clock(over.end_s)}  {over.kind} "
+    panel = Panel(
+        Group(Text(advice.sentence, style="bold"), Text(), controls),
+        title=Text(heading), title_align="left", box=box.HEAVY, padding=(0, 1),
+    )  # fmt: skip
+    console.print(panel)
+    console.print(_figures(over, limits))
+    shown = " ".join(text for _, text in figure_rows(over, limits))
+    extra = [note for note in over.notes if note.split(":", 1)[-1].strip() not in shown]
+    if advice.because or extra:
+        console.print(Text(" because", style="bold"))
+        print_notes(console, [*advice.because, *extra])
+    console.print()
+
+
+def _add_control(text: Text, name: str, turn: Turn, amount: str, ascii_only: bool) -> None:
+    text.append(f"{name} ")
+    text.append(f" {turn_words(turn, amount, ascii_only=ascii_only)} ", style=STYLES[turn])
+
+
+def _figures(over: Over, limits: LimitSet) -> Table:
+    table = Table.grid(padding=(0, 1))
+    table.add_column(width=LABEL_WIDTH, style="bold")
+    table.add_column(ratio=1)
+    for label, text in figure_rows(over, limits):
+        table.add_row(Text(f" {label}"), Text(text))
+    return table
+
+
+def _item(note: str) -> Padding:
+    grid = Table.grid(padding=(0, 1))
+    grid.add_column(width=1)
+    grid.add_column()
+    grid.add_row(Text("-"), Text(note))
+    return Padding(grid, (0, 0, 0, 1))

@@ -1,0 +1,163 @@
+"""Figures as words: units, signs, and 'unknown' with its reason."""
+
+from collections.abc import Iterator
+
+from audiotest.records import Advice, LimitSet, LiveReading, Over, Tone, Turn
+
+ARROWS: dict[Turn, str] = {"raise": "▲", "keep": "●", "lower": "▼", "unknown": "?"}
+ARROWS_ASCII: dict[Turn, str] = {"raise": "^", "keep": "=", "lower": "v", "unknown": "?"}
+UNKNOWN = "unknown"
+
+
+def clock(time_s: float) -> str:
+    """Time in the stream as minutes and seconds.
+
+    >>> clock(83.21)
+    '1:23.2'
+    """
+    tenths = round(time_s * 10)
+    return f"{tenths // 600}:{tenths % 600 / 10:04.1f}"
+
+
+def figure(value: float | None, unit: str, digits: int = 1, sign: str = "") -> str:
+    """One figure with its unit, or 'unknown'.
+
+    >>> figure(3.14159, "kHz", 2), figure(4.0, "dB", sign="+"), figure(None, "dB")
+    ('3.14 kHz', '+4.0 dB', 'unknown')
+    """
+    return UNKNOWN if value is None else f"{value:{sign}.{digits}f} {unit}"
+
+
+def turn_words(turn: Turn, amount: str, *, ascii_only: bool = False) -> str:
+    """One control's instruction in two or three words.
+
+    >>> turn_words("lower", "8 dB", ascii_only=True)
+    'v lower 8 dB'
+    """
+    arrow = (ARROWS_ASCII if ascii_only else ARROWS)[turn]
+    return f"{arrow} {turn} {amount}".rstrip()
+
+
+def mic_amount(advice: Advice) -> str:
+    """Amount for the microphone gain, empty when there is none."""
+    return "" if advice.mic_gain_db is None else f"{abs(advice.mic_gain_db):.0f} dB"
+
+
+def deviation_amount(advice: Advice) -> str:
+    """Amount for the deviation control, empty when there is none."""
+    return "" if advice.deviation_factor is None else f"to {advice.deviation_factor:.2f} of now"
+
+
+def reason_for(over: Over, topic: str) -> str:
+    """Reason that an over's notes give for a missing figure, in brackets; empty when there is none."""
+    for note in over.notes:
+        if topic in note and ":" in note:
+            return f" ({note.split(':', 1)[1].strip()})"
+    return ""
+
+
+def figure_rows(over: Over, limits: LimitSet) -> Iterator[tuple[str, str]]:
+    """Label and text of every figure of an over."""
+    if over.tone is not None:
+        yield from _tone_rows(over.tone)
+    yield "deviation", _deviation_text(over, limits)
+    if over.kind == "voice":
+        yield "limiter", _limiter_text(over)
+        yield "level", _level_text(over)
+    yield "noise", _noise_text(over)
+    if over.subaudible is not None:
+        deviation = over.subaudible.deviation_khz
+        size = "" if deviation is None else f", deviation {1000 * deviation:.0f} Hz"
+        yield "sub-audible", f"{over.subaudible.frequency_hz:.1f} Hz{size}"
+    if over.end_beep is not None:
+        beep = over.end_beep
+        yield "end beep", f"{beep.frequency_hz:.0f} Hz for {1000 * (beep.end_s - beep.start_s):.0f} ms"
+
+
+def _deviation_text(over: Over, limits: LimitSet) -> str:
+    deviation = over.deviation
+    if deviation.peak_khz is None:
+        return UNKNOWN + reason_for(over, "deviation")
+    share = 100 * deviation.peak_khz / limits.deviation_khz
+    text = f"peak {deviation.peak_khz:.2f} kHz, {share:.0f} % of ±{limits.deviation_khz:g} kHz"
+    if over.kind == "voice":
+        text += f"; 99.9 % {figure(deviation.p999_khz, 'kHz', 2)}, RMS {figure(deviation.rms_khz, 'kHz', 2)}"
+    if deviation.positive_khz is not None and deviation.negative_khz is not None and over.kind == "voice":
+        text += f"; +{deviation.positive_khz:.2f} / -{deviation.negative_khz:.2f} kHz"
+    return text
+
+
+def _limiter_text(over: Over) -> str:
+    limiter = over.limiter
+    if limiter.drive_db is None:
+        if limiter.drive_high_db is not None:
+            return f"not reached; drive below {limiter.drive_high_db:+.1f} dB"
+        return UNKNOWN + reason_for(over, "drive")
+    text = f"drive {limiter.drive_db:+.1f} dB"
+    if limiter.drive_low_db is not None and limiter.drive_high_db is not None:
+        text += f" ({limiter.drive_low_db:+.1f} to {limiter.drive_high_db:+.1f})"
+    if limiter.reached is False:
+        return text + "; not reached"
+    if limiter.clipped_fraction is not None:
+        text += f"; clips {100 * limiter.clipped_fraction:.0f} % of the speech"
+    return text
+
+
+def _level_text(over: Over) -> str:
+    level = over.level
+    if level.active_speech_dbfs is None:
+        return UNKNOWN + reason_for(over, "level")
+    activity = UNKNOWN if level.activity is None else f"{100 * level.activity:.0f} %"
+    return (
+        f"speech {level.active_speech_dbfs:.1f} dBFS, active {activity}, crest {figure(level.crest_db, 'dB')}"
+    )
+
+
+def _noise_text(over: Over) -> str:
+    noise = over.noise
+    parts = []
+    if over.kind != "carrier":
+        parts.append(f"S/N {figure(noise.snr_db, 'dB')}{_why(over, noise.snr_db, 'noise')}")
+    parts.append(f"quieting {figure(noise.quieting_db, 'dB')}{_why(over, noise.quieting_db, 'quieting')}")
+    if noise.hum_hz is not None:
+        parts.append(f"hum {noise.hum_hz:.0f} Hz at {figure(noise.hum_db, 'dB')} below")
+    return ", ".join(parts)
+
+
+def _why(over: Over, value: float | None, topic: str) -> str:
+    return reason_for(over, topic) if value is None else ""
+
+
+def _tone_rows(tone: Tone) -> Iterator[tuple[str, str]]:
+    yield "tone", f"{tone.frequency_hz:.1f} Hz at {figure(tone.level_dbfs, 'dBFS', 2)}"
+    yield (
+        "SINAD",
+        f"{figure(tone.sinad_db, 'dB')}, psophometric {figure(tone.sinad_psophometric_db, 'dB')}, "
+        f"THD {figure(tone.thd_percent, '%', 2)}",
+    )
+    heard = [
+        f"{order}: {level:.0f}" for order, level in enumerate(tone.harmonics_db, start=2) if level is not None
+    ]
+    if heard:
+        yield "harmonics", f"{', '.join(heard)} dB"
+
+
+def live_text(reading: LiveReading, limits: LimitSet) -> str:
+    """Write the live line: state, level, deviation, SINAD on a tone or else quieting; under 80 columns."""
+    state = {"waiting": "waiting", "carrier": "carrier", "speech": "talking"}[reading.state]
+    over = "" if reading.over_s is None else clock(reading.over_s)
+    level = "    —" if reading.level_dbfs is None else f"{reading.level_dbfs:5.1f}"
+    if reading.deviation_khz is None:
+        deviation = "deviation —"
+    else:
+        share = 100 * reading.deviation_khz / limits.deviation_khz
+        deviation = f"deviation {reading.deviation_khz:4.2f} kHz {share:3.0f} %"
+    if reading.sinad_db is not None:
+        quality = f"SINAD {reading.sinad_db:4.1f} dB"
+    elif reading.quieting_db is not None:
+        quality = f"quieting {reading.quieting_db:4.1f} dB"
+    else:
+        quality = ""
+    alarm = "OVERLOAD" if reading.overloaded else ("LOST" if reading.lost_n else "")
+    parts = [f"{state:7} {over:>6}", f"level {level} dBFS", deviation, quality, alarm]
+    return "  ".join(part for part in parts if part)

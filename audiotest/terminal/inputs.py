@@ -1,0 +1,32 @@
+"""``audiotest inputs``: the sound-card inputs."""
+
+import argparse
+
+from rich.table import Table
+from rich.text import Text
+
+from audiotest.feeds.soundcard import list_inputs
+from audiotest.terminal.card import make_console
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Print number, name, channels and usual rate of every input."""
+    console = make_console()
+    inputs = list_inputs()
+    if not inputs:
+        console.print("No input found. Plug in the sound card, or check that it is not switched off.")
+        return 0
+    table = Table(box=None, pad_edge=False)
+    table.add_column("no.", justify="right")
+    table.add_column("name", ratio=1)
+    table.add_column("channels", justify="right")
+    table.add_column("rate", justify="right")
+    for device in inputs:
+        table.add_row(
+            str(device.index),
+            Text(device.name),
+            str(device.channels),
+            f"{device.sample_rate_hz / 1000:g} kHz",
+        )
+    console.print(table)
+    return 0

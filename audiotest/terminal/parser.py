@@ -1,0 +1,138 @@
+"""The commands and their options; each names the module whose ``run`` carries it out."""
+
+import argparse
+import math
+from typing import NoReturn
+
+from audiotest import __version__
+from audiotest.errors import RequestError
+
+DEFAULT_LIMITS = "uk-27fm"
+
+SUMMARY = """\
+Listen to a two-way FM set through a monitor receiver and say which control to
+turn: mic gain or deviation, which way and how far.
+"""
+
+CAUTIONS = """\
+Use a dummy load on the bench. Send tones on the air only where licence and local
+rules allow it, and never on a busy channel. Never key a transmitter into a sound
+card. A bridged speaker output has no earthed side: isolate it with a transformer.
+Start headphones low: open-squelch hiss is near full scale.
+"""
+
+
+class _Parser(argparse.ArgumentParser):
+    """An argument parser that refuses in one line, as every other error of the program does."""
+
+    def error(self, message: str) -> NoReturn:
+        raise RequestError(message, f"see '{self.prog} --help'")
+
+
+def _positive(text: str) -> float:
+    value = float(text)
+    if not (math.isfinite(value) and value > 0):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number above zero")
+    return value
+
+
+_positive.__name__ = "number"
+
+
+def _not_negative(text: str) -> float:
+    value = float(text)
+    if not (math.isfinite(value) and value >= 0):
+        raise argparse.ArgumentTypeError(f"{text!r} is not zero or a number above it")
+    return value
+
+
+_not_negative.__name__ = "number"
+
+
+def _channel(text: str) -> int:
+    value = int(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError(f"{text!r}: channels are counted from 1")
+    return value
+
+
+_channel.__name__ = "channel number"
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Build the parser of the whole command line; imports nothing that measures."""
+    parser = _Parser(
+        prog="audiotest",
+        description=SUMMARY,
+        epilog=CAUTIONS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"audiotest {__version__}")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True, parser_class=_Parser)
+    _add_demo(commands)
+    _add_live(commands)
+    _add_check(commands)
+    _add_feed(commands)
+    limits = commands.add_parser("limits", help="list the limit sets with their sources")
+    limits.set_defaults(module="audiotest.terminal.limits")
+    inputs = commands.add_parser("inputs", help="list the sound-card inputs")
+    inputs.set_defaults(module="audiotest.terminal.inputs")
+    return parser
+
+
+_Commands = argparse._SubParsersAction  # argparse offers no public name for it
+
+
+def _add_demo(commands: "_Commands[_Parser]") -> None:
+    demo = commands.add_parser("demo", help="the main job with nothing attached: a simulated radio talks")
+    demo.add_argument("--text", action="store_true", help="in the terminal instead of a window")
+    demo.add_argument("--seconds", type=_positive, metavar="N", help="stop after N seconds of radio")
+    demo.set_defaults(module="audiotest.terminal.demo")
+
+
+def _add_live(commands: "_Commands[_Parser]") -> None:
+    live = commands.add_parser("live", help="the main job from a sound-card input")
+    live.add_argument("--text", action="store_true", help="in the terminal instead of a window")
+    live.add_argument("--device", metavar="D", help="input by name or number, as 'audiotest inputs' lists it")
+    live.add_argument("--channel", type=_channel, metavar="N", help="channel of the input, from 1")
+    _add_reference(live)
+    live.set_defaults(module="audiotest.terminal.live")
+
+
+def _add_check(commands: "_Commands[_Parser]") -> None:
+    check = commands.add_parser("check", help="measure recorded clips")
+    check.add_argument("files", nargs="+", metavar="FILE", help="recording: WAV, FLAC, Ogg and others")
+    _add_reference(check)
+    check.add_argument("--channel", type=_channel, metavar="N", help="channel of the recordings, from 1")
+    check.add_argument("--json", action="store_true", help="one machine-readable document on standard output")
+    check.set_defaults(module="audiotest.terminal.check")
+
+
+def _add_reference(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--feed", metavar="F", help="learned feed (FEED.toml); gives figures in kHz")
+    parser.add_argument(
+        "--limits", metavar="L", default=DEFAULT_LIMITS, help=f"limit set by id (default {DEFAULT_LIMITS})"
+    )
+
+
+def _add_feed(commands: "_Commands[_Parser]") -> None:
+    feed = commands.add_parser("feed", help="learn how many kHz one full scale of a feed is")
+    ways = feed.add_subparsers(title="ways", metavar="WAY", required=True, parser_class=_Parser)
+    learn = ways.add_parser("learn", help="from a recording of a tone of known deviation")
+    learn.add_argument("reference", metavar="REF", help="recording of the tone")
+    learn.add_argument("--tone-hz", type=_positive, required=True, metavar="HZ")
+    learn.add_argument("--deviation-khz", type=_positive, required=True, metavar="KHZ", help="peak deviation")
+    learn.set_defaults(module="audiotest.terminal.feed", way="tone")
+    hiss = ways.add_parser("hiss", help="roughly, from open-squelch hiss without a carrier")
+    hiss.add_argument("reference", metavar="REF", help="recording of the hiss")
+    hiss.add_argument(
+        "--if-bandwidth-khz", type=_positive, required=True, metavar="KHZ", help="noise bandwidth of the IF"
+    )
+    hiss.set_defaults(module="audiotest.terminal.feed", way="hiss")
+    for way in (learn, hiss):
+        way.add_argument(
+            "--deemphasis-us", type=_not_negative, metavar="US",
+            help="de-emphasis of the feed in microseconds; 0 is a flat discriminator feed",
+        )  # fmt: skip
+        way.add_argument("--channel", type=_channel, metavar="N", help="channel of the recording, from 1")
+        way.add_argument("-o", "--output", required=True, metavar="FEED.toml", help="file to write")
