@@ -161,10 +161,10 @@ class OverFinder:
         half = cells // 2
         trend = np.abs(window[:half].mean(axis=0) - window[-half:].mean(axis=0))
         return (
-            flat > -3.1
-            and float(np.median(trend)) < 1.0
-            and float(np.max(trend)) < 3.5
-            and float(np.median(window.std(axis=0))) < 1.2
+            flat > -3.7
+            and float(np.median(trend)) < 1.9
+            and float(np.max(trend)) < 4.5
+            and float(np.median(window.std(axis=0))) < 1.3
             and float(np.median(np.mean(self._spread[-cells:], axis=0))) < 1.7
         )
 
@@ -263,7 +263,8 @@ class OverFinder:
         loud = float(np.percentile(over.uppers_db[:-HISS_CELLS] or [level], 90))
         if self._hiss_db is None and level > floor + HISS_STEP_DB and level > loud - 2.0:
             return self._end(over, HISS_CELLS, "hiss")
-        if level < floor - HISS_STEP_DB:
+        enough = len(over.uppers_db) > 2 * HISS_CELLS
+        if not over.dropped and enough and level < floor - HISS_STEP_DB:
             return self._end(over, HISS_CELLS, "closed")
         return []
 
@@ -295,12 +296,13 @@ class OverFinder:
         return [found] if found.end_cell > found.start_cell + 1 else []
 
     def _found(self, over: _Running, end_cell: int, end_edge: Edge) -> FoundOver:
+        heard_after = self._n - end_cell
         if over.idle is None:
             return FoundOver(over.start_cell, end_cell, "none", end_edge)
         same_floor = (
             not over.dropped
             and over.idle.kind == "unknown"
-            and self._floor(over, 0) < _upper(over.idle.levels_db) + FLOOR_STEP_DB
+            and self._floor(over, heard_after) < _upper(over.idle.levels_db) + FLOOR_STEP_DB
         )
         if same_floor:
             # The noise before the speech was the carrier's own: the over began before it was heard.
