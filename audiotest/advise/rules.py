@@ -26,6 +26,8 @@ LARGEST_FACTOR = 4.0
 
 OPPOSED_ODDS = 0.2
 """With both "too little" and "too much" at least this likely, no direction is given."""
+MOST_CONFIDENT = 0.99
+"""The odds rest on modelled errors, and no model covers every set."""
 PEAK_ERROR_DB = 0.6
 DRIVE_ERROR_90_DB = 6.0
 """Half width of the drive's 90 % interval where the measurement states none."""
@@ -87,7 +89,7 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
             mic = Call("unknown", reason="nobody talks on it")
         deviation = _judge_tone(over, peak_ratio, spread_db)
     stated = [call.odds for call in (mic, deviation) if call.turn != "unknown"]
-    confidence = min(stated) if stated else 0.0
+    confidence = min([MOST_CONFIDENT, *stated]) if stated else 0.0
     for name, share in DOUBTS.items():
         confidence *= share if name in over.conditions else 1.0
     return Advice(
@@ -141,7 +143,7 @@ def _judge_bounds(limiter: Limiter) -> Call:
 def judge_deviation(drive_db: float | None, mic: Call, peak_ratio: float | None, spread_db: float) -> Call:
     """Which way the deviation control goes, from the peak over the limit and whether the ceiling was seen."""
     if peak_ratio is None:
-        return Call("unknown", reason="no figure in kHz: learn the feed's scale")
+        return Call("unknown", reason="learn the feed's scale first")
     low_odds, over_odds = _ratio_odds(peak_ratio, spread_db)
     if peak_ratio > 1.0:
         return Call("lower", _factor(peak_ratio), over_odds)
@@ -160,7 +162,7 @@ def _judge_tone(over: Over, peak_ratio: float | None, spread_db: float) -> Call:
     if over.kind == "carrier":
         return Call("unknown", reason="nobody talks on it")
     if peak_ratio is None:
-        return Call("unknown", reason="no figure in kHz: learn the feed's scale")
+        return Call("unknown", reason="learn the feed's scale first")
     if peak_ratio > 1.0:
         return Call("lower", _factor(peak_ratio), _ratio_odds(peak_ratio, spread_db)[1])
     return Call("unknown", reason="a tone under the limit says nothing about speech peaks")

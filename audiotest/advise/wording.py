@@ -89,7 +89,7 @@ def _deviation_clause(mic: Decided, deviation: Decided) -> str:
 def because_lines(over: Over, limits: LimitSet) -> tuple[str, ...]:
     """List the evidence, one line a figure."""
     return tuple(
-        line for part in (_drive_lines(over), _peak_lines(over, limits), _doubt_lines(over)) for line in part
+        line for part in (_drive_lines(over), _peak_lines(over, limits), doubt_lines(over)) for line in part
     )
 
 
@@ -124,7 +124,8 @@ def _peak_lines(over: Over, limits: LimitSet) -> Iterator[str]:
         yield f"lopsided: +{positive:.2f} and -{negative:.2f} kHz"
 
 
-def _doubt_lines(over: Over) -> Iterator[str]:
+def doubt_lines(over: Over) -> Iterator[str]:
+    """Name what makes the judgement doubtful or impossible, each with its cure."""
     for name in over.conditions:
         condition = CONDITIONS.get(name)
         if condition is not None and not (name == "not_voice" and over.kind == "tone"):

@@ -1,17 +1,19 @@
 """The readable card: what to do first, then the figures, then why."""
 
+import textwrap
+from collections.abc import Sequence
+
 from rich import box
 from rich.console import Console, Group
-from rich.padding import Padding
 from rich.panel import Panel
-from rich.table import Table
 from rich.text import Text
 
+from audiotest.advise.wording import doubt_lines
 from audiotest.records import Advice, InputReading, LimitSet, Over, Turn
 from audiotest.terminal.figures import clock, deviation_amount, figure, figure_rows, mic_amount, turn_words
 
 WIDTH = 80
-LABEL_WIDTH = 11
+LABEL_WIDTH = 12
 STYLES: dict[Turn, str] = {
     "raise": "bold black on yellow",
     "lower": "bold black on yellow",
@@ -42,10 +44,10 @@ def print_file(
     console.print(Text(text))
 
 
-def print_notes(console: Console, notes: tuple[str, ...] | list[str]) -> None:
-    """Print remarks, one a line."""
+def print_notes(console: Console, notes: Sequence[str]) -> None:
+    """Print remarks about a whole recording."""
     for note in notes:
-        console.print(_item(note))
+        _print_row(console, "note", note)
 
 
 def print_over(console: Console, number: int, over: Over, advice: Advice, limits: LimitSet) -> None:
@@ -64,12 +66,13 @@ def print_over(console: Console, number: int, over: Over, advice: Advice, limits
         title=Text(heading), title_align="left", box=box.HEAVY, padding=(0, 1),
     )  # fmt: skip
     console.print(panel)
-    console.print(_figures(over, limits))
-    shown = " ".join(text for _, text in figure_rows(over, limits))
-    extra = [note for note in over.notes if note.split(":", 1)[-1].strip() not in shown]
-    if advice.because or extra:
-        console.print(Text(" because", style="bold"))
-        print_notes(console, [*advice.because, *extra])
+    rows = list(figure_rows(over, limits))
+    for label, text in rows:
+        _print_row(console, label, text)
+    said = " ".join(text for _, text in rows)
+    for line in [*doubt_lines(over), *over.notes]:
+        if line.split(":", 1)[-1].strip() not in said:
+            _print_row(console, "note", line)
     console.print()
 
 
@@ -78,18 +81,11 @@ def _add_control(text: Text, name: str, turn: Turn, amount: str, ascii_only: boo
     text.append(f" {turn_words(turn, amount, ascii_only=ascii_only)} ", style=STYLES[turn])
 
 
-def _figures(over: Over, limits: LimitSet) -> Table:
-    table = Table.grid(padding=(0, 1))
-    table.add_column(width=LABEL_WIDTH, style="bold")
-    table.add_column(ratio=1)
-    for label, text in figure_rows(over, limits):
-        table.add_row(Text(f" {label}"), Text(text))
-    return table
-
-
-def _item(note: str) -> Padding:
-    grid = Table.grid(padding=(0, 1))
-    grid.add_column(width=1)
-    grid.add_column()
-    grid.add_row(Text("-"), Text(note))
-    return Padding(grid, (0, 0, 0, 1))
+def _print_row(console: Console, label: str, text: str) -> None:
+    """Print a label and its text, wrapped beside it; nothing trails, so that a piped card stays clean."""
+    first, *rest = textwrap.wrap(text, console.width - LABEL_WIDTH - 2) or [""]
+    row = Text(f" {label:<{LABEL_WIDTH}}", style="bold")
+    row.append(first, style="not bold")
+    console.print(row)
+    for line in rest:
+        console.print(Text(" " * (LABEL_WIDTH + 1) + line))

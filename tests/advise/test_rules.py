@@ -148,7 +148,7 @@ def test_a_doubt_leaves_the_direction_and_takes_confidence(name):
 def test_without_a_scale_the_mic_gain_is_still_judged():
     advice = advise(an_over(14.0, None), LIMITS)
     assert (advice.mic_gain, advice.deviation, advice.deviation_factor) == ("lower", "unknown", None)
-    assert "learn the feed's scale" in advice.sentence
+    assert "learn the feed's scale first" in advice.sentence
 
 
 def test_a_wide_interval_gives_no_direction():
