@@ -1,10 +1,13 @@
 """What a limiter leaves behind in speech, as numbers: the inputs of the drive model.
 
-Four families, all free of the unknown level of the feed: how the amplitudes pile up at the edge, how peaks
-of frames differ from loud to quiet frames, how square the half waves are at each height, and how the
-spectrum of loud frames differs from that of quiet ones. Each is taken in several views of the same audio
-(coupling capacitor undone, tilted, upper band only), since an unknown filter spoils each view differently.
+Two kinds. Each 20 ms frame tells how high, how square and how coloured it is, which bounds how far above the
+threshold it was before the limiter. The over as a whole tells how its amplitudes pile up at the edge, how
+square the half waves are at each height, and how the spectrum of loud frames differs from that of quiet
+ones. Everything is free of the unknown level of the feed, and taken in several views of the same audio
+(coupling capacitor undone, tilted), since an unknown filter spoils each view differently.
 """
+
+from dataclasses import dataclass
 
 import numpy as np
 import soxr
@@ -15,7 +18,6 @@ RATE_HZ = 24000
 FRAME_N = 480
 BAND_EDGES_HZ = (100, 200, 300, 420, 560, 750, 1000, 1300, 1700, 2100, 2500, 2900, 3300, 3700)
 LEVEL_QUANTILES = (0.9999, 0.9995, 0.999, 0.995, 0.99, 0.97, 0.95, 0.9, 0.8, 0.5)
-FRAME_QUANTILES = (100, 98, 95, 90, 80, 70, 50, 30, 15)
 HALF_WAVE_STEPS_DB = (3.0, 0.0, -2.0, -4.0, -7.0, -11.0, -16.0, -24.0)
 LOUDNESS_GROUPS = 5
 TINY = 1e-7
@@ -47,29 +49,46 @@ def _edge_features(view: NDArray[np.float64]) -> list[float]:
     ]
 
 
-def _frame_features(view: NDArray[np.float64]) -> tuple[list[float], NDArray[np.intp]]:
-    frames = view[: len(view) // FRAME_N * FRAME_N].reshape(-1, FRAME_N)
+def _frames(view: NDArray[np.float64]) -> NDArray[np.float64]:
+    return view[: len(view) // FRAME_N * FRAME_N].reshape(-1, FRAME_N)
+
+
+def _frame_shape(view: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Height and squareness of each frame against the over's own edge, shape (n_frames, 10)."""
+    frames = _frames(view)
     size = np.abs(frames)
-    peaks = _db(np.max(size, axis=1))
-    inner = _db(np.quantile(size, 0.95, axis=1))
-    levels = _db(np.sqrt(np.mean(frames**2, axis=1)))
-    order = np.argsort(levels)
-    features: list[float] = []
-    for values in (peaks, inner, levels):
-        steps = np.percentile(values, FRAME_QUANTILES)
-        features += [*(-np.diff(steps)), float(steps[1] - steps[6])]
-    crest = peaks - levels
-    for group in np.array_split(order, LOUDNESS_GROUPS):
-        features += [
-            float(np.mean(crest[group])),
-            float(np.std(crest[group])),
-            float(np.mean(peaks[group] - inner[group])),
-            float(np.std(peaks[group])),
+    ranked = np.sort(size, axis=1)
+    top = float(np.quantile(ranked, 0.999)) + TINY
+    rms = np.sqrt(np.mean(frames * frames, axis=1)) + TINY
+    mean = np.mean(size, axis=1)
+    unit = frames / rms[:, None]
+    square = unit * unit
+    return np.column_stack(
+        [
+            _db(ranked[:, -1] / top),
+            _db(ranked[:, int(0.95 * FRAME_N)] / top),
+            _db(ranked[:, int(0.75 * FRAME_N)] / top),
+            _db(rms / top),
+            10.0 * mean / rms,
+            10.0 * mean / (ranked[:, -1] + TINY),
+            3.0 * np.log(np.mean(square * square, axis=1) + TINY),
+            10.0 * np.mean(size > 0.89 * top, axis=1),
+            10.0 * np.mean(size > 0.7 * top, axis=1),
+            np.abs(_db(np.max(frames, axis=1)) - _db(np.min(frames, axis=1))),
         ]
-    slope = np.polyfit(levels - levels.mean(), peaks, 1)[0] if len(levels) > 2 else 1.0
-    top = order[-max(4, len(order) // 4) :]
-    steep = np.polyfit(levels[top] - levels[top].mean(), peaks[top], 1)[0] if np.ptp(levels[top]) > 0.1 else 1.0
-    return [*features, float(slope), float(steep)], order
+    )
+
+
+def _frame_colour(view: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Spectrum of each frame relative to its own level, valley depth and zero crossings."""
+    frames = _frames(view)
+    spectra = np.abs(np.fft.rfft(frames * np.hanning(FRAME_N), n=1024, axis=1)) ** 2 + TINY
+    bins = np.round(np.array(BAND_EDGES_HZ[1:]) * 1024 / RATE_HZ).astype(int)
+    bands = 10.0 * np.log10(np.add.reduceat(spectra[:, : bins[-1]], bins[:-1], axis=1))
+    inner = spectra[:, bins[0] : bins[-2]]
+    depth = 10.0 * (np.mean(np.log10(inner), axis=1) - np.log10(np.mean(inner, axis=1)))
+    crossings = np.mean(np.diff(np.signbit(frames), axis=1), axis=1)
+    return np.column_stack([bands - bands.mean(axis=1, keepdims=True), depth, 50.0 * crossings])
 
 
 def _half_wave_features(view: NDArray[np.float64]) -> list[float]:
@@ -108,8 +127,7 @@ def _half_wave_features(view: NDArray[np.float64]) -> list[float]:
 
 
 def _spectral_features(view: NDArray[np.float64], order: NDArray[np.intp]) -> list[float]:
-    frames = view[: len(view) // FRAME_N * FRAME_N].reshape(-1, FRAME_N)
-    spectra = np.abs(np.fft.rfft(frames * np.hanning(FRAME_N), n=1024, axis=1)) ** 2
+    spectra = np.abs(np.fft.rfft(_frames(view) * np.hanning(FRAME_N), n=1024, axis=1)) ** 2
     bins = np.round(np.array(BAND_EDGES_HZ) * 1024 / RATE_HZ).astype(int)
     bands = np.add.reduceat(spectra[:, : bins[-1]], bins[:-1], axis=1) + TINY**2
     whole = 10.0 * np.log10(bands.mean(axis=0))
@@ -134,8 +152,18 @@ def _lift_low(view: NDArray[np.float64], corner_hz: float) -> NDArray[np.float64
     return np.asarray(lfilter([1.0, -np.exp(-k)], [1.0, -np.exp(-floor)], view))
 
 
-def drive_features(active: NDArray[np.floating], sample_rate_hz: int, noise_db: float | None) -> NDArray[np.float64]:
-    """Feature vector of active speech at the discriminator.
+@dataclass(frozen=True, slots=True)
+class DriveFeatures:
+    """Inputs of the drive model: ``frames`` of shape (n_frames, n_frame_features), ``whole`` of shape (m,)."""
+
+    frames: NDArray[np.float64]
+    whole: NDArray[np.float64]
+
+
+def drive_features(
+    active: NDArray[np.floating], sample_rate_hz: int, noise_db: float | None
+) -> DriveFeatures:
+    """Features of active speech at the discriminator.
 
     Parameters
     ----------
@@ -148,24 +176,26 @@ def drive_features(active: NDArray[np.floating], sample_rate_hz: int, noise_db: 
 
     Returns
     -------
-    ndarray, shape (n_features,)
-        Finite numbers; the gain and (all but a few) the polarity of `active` do not matter.
+    DriveFeatures
+        Finite numbers; the gain of `active` does not matter.
     """
     samples = np.asarray(active, dtype=np.float64)
     if sample_rate_hz != RATE_HZ:
         samples = soxr.resample(samples, sample_rate_hz, RATE_HZ, quality="MQ")
     samples = samples / (np.sqrt(np.mean(samples**2)) + TINY)
-    step = lfilter([1.0, -0.95], [1.0], samples)
-    settle = lfilter([0.12], [1.0, -0.88], samples)
-    views = (samples, _lift_low(samples, 150.0), _lift_low(_lift_low(samples, 300.0), 300.0), step, settle)
-    features: list[float] = []
-    for k, view in enumerate(views):
-        features += _edge_features(view)
-        frame_part, order = _frame_features(view)
-        features += frame_part
-        features += _half_wave_features(view)
-        if k == 0:
-            features += _spectral_features(view, order)
+    lifted = _lift_low(_lift_low(samples, 300.0), 300.0)
+    once = _lift_low(samples, 150.0)
+    settle = np.asarray(lfilter([0.12], [1.0, -0.88], samples))
+    frames = np.column_stack(
+        [_frame_shape(samples), _frame_shape(once), _frame_shape(lifted), _frame_colour(samples)]
+    )
+    order = np.argsort(frames[:, 3])
+    whole: list[float] = []
+    for view in (samples, once, lifted, settle):
+        whole += _edge_features(view)
+    for view in (samples, lifted):
+        whole += _half_wave_features(view)
+    whole += _spectral_features(samples, order)
     noise = -45.0 if noise_db is None else float(np.clip(noise_db, -45.0, 0.0))
-    extra = [noise, float(noise_db is None), float(np.log10(len(samples) / RATE_HZ))]
-    return np.nan_to_num(np.array(features + extra), nan=0.0, posinf=0.0, neginf=0.0)
+    whole += [noise, float(noise_db is None), float(np.log10(len(samples) / RATE_HZ))]
+    return DriveFeatures(np.nan_to_num(frames), np.nan_to_num(np.array(whole)))

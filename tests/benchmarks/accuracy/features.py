@@ -12,6 +12,7 @@ from audiotest.measure.drivefeatures import drive_features
 from tests.benchmarks.accuracy.quickpath import OUT_HZ, draw_over
 
 FAMILIES = ("bessel", "butterworth", "chebyshev")
+MOST_FRAMES = 800
 _voices: dict[str, np.ndarray] = {}
 
 
@@ -26,7 +27,7 @@ def _speech(path: Path, rng: np.random.Generator) -> np.ndarray:
     return voice[start : start + wanted]
 
 
-def one_row(job: tuple[str, int]) -> np.ndarray | None:
+def one_row(job: tuple[str, int]) -> tuple[np.ndarray, ...] | None:
     """Features and targets of one drawn over; None when too little of it is active."""
     path, seed = job
     rng = np.random.default_rng(seed)
@@ -41,7 +42,14 @@ def one_row(job: tuple[str, int]) -> np.ndarray | None:
     features = drive_features(active, OUT_HZ, float(noise_db) if known else None)
     measured = float(np.quantile(np.abs(active), 0.999))
     targets = [over.drive_db, over.clipped_fraction, over.p999 / measured, over.peak / measured, over.cnr_db]
-    return np.concatenate([targets, features]).astype(np.float32)
+    frame_db = over.frame_db[: len(part.active)][part.active[: len(over.frame_db)]]
+    n = min(len(frame_db), len(features.frames), MOST_FRAMES)
+    return (
+        np.array(targets, dtype=np.float32),
+        features.whole.astype(np.float32),
+        features.frames[:n].astype(np.float16),
+        frame_db[:n].astype(np.float16),
+    )
 
 
 def main() -> None:
@@ -67,7 +75,16 @@ def main() -> None:
             if row is not None:
                 rows.append(row)
                 talkers.append(Path(path).stem)
-    np.savez_compressed(options.out, rows=np.array(rows), talkers=np.array(talkers))
+    targets, whole, frames, frame_db = zip(*rows, strict=True)
+    np.savez(
+        options.out,
+        targets=np.array(targets),
+        whole=np.array(whole),
+        frames=np.concatenate(frames),
+        frame_db=np.concatenate(frame_db),
+        counts=np.array([len(f) for f in frames]),
+        talkers=np.array(talkers),
+    )
 
 
 if __name__ == "__main__":

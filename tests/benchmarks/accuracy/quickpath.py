@@ -28,6 +28,7 @@ class QuickOver:
     peak: float
     limiter: str
     cnr_db: float
+    frame_db: NDArray[np.float64]
 
 
 def _analogue(kind: str, order: int, corner_hz: float, hz: NDArray[np.float64]) -> NDArray[np.complex128]:
@@ -96,6 +97,8 @@ def draw_over(
     active_v = np.abs(_active(v, RATE_HZ))
     scale = 10 ** (drive_db / 20) / np.quantile(active_v, 0.999)
     kind = str(rng.choice(["hard", "soft", "lopsided", "diode"], p=[0.5, 0.3, 0.1, 0.1]))
+    per_frame = np.sort(np.abs(v[: len(v) // 1920 * 1920].reshape(-1, 1920)), axis=1)
+    frame_db = 20 * np.log10(per_frame[:, 1824] * scale + 1e-4)
     limited = _limit(v * scale, kind, float(rng.uniform(2.5, 14)), float(rng.uniform(0.02, 0.12)))
     tx = scipy.fft.rfft(limited)[: len(hz)]
     tx *= _analogue(str(rng.choice(families)), int(rng.integers(3, 8)), rng.uniform(2500, 3500), hz)
@@ -109,7 +112,7 @@ def draw_over(
     quiet = _time(_noise(n, hz, cnr_db, band, rng, 0.0) / ceiling * rx, n, OUT_HZ)
     return QuickOver(
         audio, quiet[: OUT_HZ // 2], float(drive_db), float(np.mean(active_v * scale > 1.0)),
-        float(np.quantile(sent, 0.999)), float(np.max(sent)), kind, float(cnr_db),
+        float(np.quantile(sent, 0.999)), float(np.max(sent)), kind, float(cnr_db), frame_db,
     )  # fmt: skip
 
 

@@ -1,0 +1,98 @@
+"""The trained drive model: a few matrix products over the features, no training library needed.
+
+The arrays come from `tests/benchmarks/accuracy`, whose README tells how to make them from scratch.
+"""
+
+import functools
+from dataclasses import dataclass
+from importlib.resources import files
+
+import numpy as np
+from numpy.typing import NDArray
+
+from audiotest.measure.drivefeatures import DriveFeatures
+
+MODEL_FILE = "drive_model.npz"
+SHARES = (0.01, 0.03, 0.08, 0.2, 0.5)
+HALF_TAPS = 2
+Arrays = dict[str, NDArray[np.float32]]
+
+
+@dataclass(frozen=True, slots=True)
+class ModelFigures:
+    """What the model says of one over.
+
+    ``low_db``, ``drive_db`` and ``high_db`` are the 5th, 50th and 95th percentile of the drive;
+    ``p999_ratio`` and ``peak_ratio`` are the sent 99.9th percentile and peak over the received 99.9th
+    percentile of the discriminator's output.
+    """
+
+    low_db: float
+    drive_db: float
+    high_db: float
+    clipped_fraction: float
+    p999_ratio: float
+    peak_ratio: float
+
+
+@functools.cache
+def _arrays() -> Arrays:
+    with (files("audiotest.measure") / MODEL_FILE).open("rb") as stored, np.load(stored) as model:
+        return {name: model[name] for name in model.files}
+
+
+def _silu(values: NDArray[np.float32]) -> NDArray[np.float32]:
+    return np.asarray(values / (1.0 + np.exp(-np.clip(values, -60.0, 60.0))), dtype=np.float32)
+
+
+def _dense(net: Arrays, name: str, values: NDArray[np.float32]) -> NDArray[np.float32]:
+    return values @ net[f"{name}.weight"].T + net[f"{name}.bias"]
+
+
+def _along(net: Arrays, name: str, values: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Convolution over frames with five taps; outside the over is zero."""
+    padded = np.pad(values, ((HALF_TAPS, HALF_TAPS), (0, 0)))
+    weight = net[f"{name}.weight"]
+    total = np.zeros_like(values) + net[f"{name}.bias"]
+    for tap in range(weight.shape[2]):
+        total += padded[tap : tap + len(values)] @ weight[:, :, tap].T
+    return total
+
+
+def _run(net: Arrays, frames: NDArray[np.float32], whole: NDArray[np.float32]) -> NDArray[np.float32]:
+    known = _dense(net, "whole", whole[None, :])
+    h = _silu(_dense(net, "frame", frames) + known)
+    h = h + _silu(_along(net, "near", h))
+    h = _silu(h + _dense(net, "context", h.mean(axis=0, keepdims=True)))
+    h = h + _silu(_along(net, "wide", h))
+    ranked = np.sort(_dense(net, "level", h)[:, 0])[::-1]
+    top = np.array(
+        [ranked[: max(1, int(np.ceil(share * len(ranked))))].mean() for share in SHARES], dtype=np.float32
+    )
+    spread = np.sqrt(h.var(axis=0) + 1e-4)
+    mixed = _silu(_dense(net, "mix", np.concatenate([h.mean(axis=0), spread, known[0], top])))
+    out = _dense(net, "out", mixed)
+    out[:3] += top[1]
+    return out
+
+
+def model_figures(features: DriveFeatures) -> ModelFigures:
+    """Drive, clipped share and peak ratios of an over from its features."""
+    model = _arrays()
+    frames = np.clip((features.frames - model["frame_mean"]) / model["frame_deviation"], -5.0, 5.0)
+    whole = np.clip((features.whole - model["whole_mean"]) / model["whole_deviation"], -4.0, 4.0)
+    count = len({name.split(".")[0] for name in model if name.startswith("net")})
+    outs = []
+    for k in range(count):
+        net = {name.split(".", 1)[1]: a for name, a in model.items() if name.startswith(f"net{k}.")}
+        outs.append(_run(net, frames.astype(np.float32), whole.astype(np.float32)))
+    low, middle, high, share, p999, peak = np.mean(outs, axis=0).astype(float)
+    low, high = min(low, middle), max(high, middle)
+    return ModelFigures(
+        low_db=10.0 * low,
+        drive_db=10.0 * middle,
+        high_db=10.0 * high,
+        clipped_fraction=float(np.clip(share / 3.0, 0.0, 1.0)),
+        p999_ratio=float(np.exp(p999 / 5.0)),
+        peak_ratio=float(np.exp(max(p999, peak) / 5.0)),
+    )
