@@ -146,19 +146,22 @@ def _tone_rows(tone: Tone) -> Iterator[tuple[str, str]]:
 def live_text(reading: LiveReading, limits: LimitSet) -> str:
     """Write the live line: state, level, deviation, SINAD on a tone or else quieting; under 80 columns."""
     state = {"waiting": "waiting", "carrier": "carrier", "speech": "talking"}[reading.state]
-    over = "" if reading.over_s is None else clock(reading.over_s)
+    over = "" if reading.over_s is None else f"{int(reading.over_s) // 60}:{int(reading.over_s) % 60:02}"
     level = "    —" if reading.level_dbfs is None else f"{reading.level_dbfs:5.1f}"
     if reading.deviation_khz is None:
         deviation = "deviation —"
     else:
         share = 100 * reading.deviation_khz / limits.deviation_khz
         deviation = f"deviation {reading.deviation_khz:4.2f} kHz {share:3.0f} %"
-    if reading.sinad_db is not None:
+    if reading.overloaded:
+        quality = "OVERLOAD"
+    elif reading.sinad_db is not None:
         quality = f"SINAD {reading.sinad_db:4.1f} dB"
     elif reading.quieting_db is not None:
         quality = f"quieting {reading.quieting_db:4.1f} dB"
     else:
         quality = ""
-    alarm = "OVERLOAD" if reading.overloaded else ("LOST" if reading.lost_n else "")
-    parts = [f"{state:7} {over:>6}", f"level {level} dBFS", deviation, quality, alarm]
+    parts = [f"{state:7} {over:>4}", f"level {level} dBFS", deviation, quality]
+    if reading.lost_n:
+        parts.append("LOST")
     return "  ".join(part for part in parts if part)

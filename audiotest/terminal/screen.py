@@ -1,0 +1,73 @@
+"""The running display in a terminal: one live line, and above it a card per over."""
+
+import sys
+
+from rich.console import Console
+from rich.text import Text
+
+from audiotest.records import Feed, LimitSet, LiveReading, Over
+from audiotest.terminal.card import make_console, print_over
+from audiotest.terminal.check import judge
+from audiotest.terminal.figures import clock, live_text
+
+PIPED_EVERY_S = 2.0
+"""Piped, the live line cannot be overwritten: a line of its own this often is enough."""
+
+
+class Screen:
+    """Prints readings and overs as they come.
+
+    Parameters
+    ----------
+    limits : LimitSet
+        What deviation is held against.
+    feed : Feed or None
+        The learned scale the overs were measured with.
+    """
+
+    def __init__(self, limits: LimitSet, feed: Feed | None) -> None:
+        self.console: Console = make_console()
+        self.overs = 0
+        self._limits = limits
+        self._feed = feed
+        self._line_shown = False
+        self._next_s = 0.0
+
+    @property
+    def redraws(self) -> bool:
+        """Whether the live line is overwritten in place."""
+        return self.console.is_terminal
+
+    def show(self, reading: LiveReading) -> None:
+        """Show the live line: overwritten on a terminal, now and then a line when piped."""
+        text = live_text(reading, self._limits)
+        if self.redraws:
+            sys.stdout.write("\r" + text[: self.console.width - 1].ljust(self.console.width - 1))
+            sys.stdout.flush()
+            self._line_shown = True
+        elif reading.time_s >= self._next_s:
+            self._next_s = reading.time_s + PIPED_EVERY_S
+            self._print(Text(f"{clock(reading.time_s)}  {text}"))
+
+    def over(self, over: Over) -> None:
+        """Print the card of an over that has ended."""
+        self.overs += 1
+        self.clear()
+        print_over(self.console, self.overs, over, judge(over, self._feed, self._limits), self._limits)
+        sys.stdout.flush()
+
+    def say(self, text: str, style: str = "") -> None:
+        """Print a line above the live line."""
+        self.clear()
+        self._print(Text(text, style=style))
+
+    def clear(self) -> None:
+        """Take the live line away."""
+        if self._line_shown:
+            sys.stdout.write("\r" + " " * (self.console.width - 1) + "\r")
+            sys.stdout.flush()
+            self._line_shown = False
+
+    def _print(self, text: Text) -> None:
+        self.console.print(text)
+        sys.stdout.flush()

@@ -1,0 +1,61 @@
+"""Arguments: help without anything heavy, and refusals in one line."""
+
+import subprocess
+import sys
+
+import pytest
+
+from audiotest.__main__ import main
+from audiotest.terminal.parser import build_parser
+
+HEAVY = ("numpy", "scipy", "soundfile", "sounddevice", "PySide6", "pyqtgraph", "rich")
+
+
+def test_help_loads_nothing_that_measures():
+    code = (
+        "import sys\nfrom audiotest.__main__ import main\n"
+        "try:\n    main(['--help'])\nexcept SystemExit as end:\n    assert end.code == 0\n"
+        f"print([name for name in {HEAVY!r} if name in sys.modules], file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stderr.strip() == "[]"
+    assert "check" in done.stdout
+    assert max(len(line) for line in done.stdout.splitlines()) <= 82
+
+
+@pytest.mark.parametrize("command", ["demo", "live", "check", "feed", "limits", "inputs"])
+def test_every_command_has_help(command, capsys):
+    with pytest.raises(SystemExit) as end:
+        main([command, "--help"])
+    assert end.value.code == 0
+    assert command in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "named"),
+    [
+        ([], "COMMAND"),
+        (["tune"], "tune"),
+        (["check"], "FILE"),
+        (["check", "a.wav", "--channel", "0"], "--channel"),
+        (["check", "a.wav", "--channel", "x"], "--channel"),
+        (["check", "a.wav", "--loud"], "--loud"),
+        (["demo", "--seconds", "-3"], "--seconds"),
+        (["demo", "--seconds", "nan"], "--seconds"),
+        (["feed"], "WAY"),
+        (["feed", "learn", "a.wav", "-o", "f.toml"], "--tone-hz"),
+        (["feed", "learn", "a.wav", "--tone-hz", "1000", "--deviation-khz", "0", "-o", "f"], "deviation"),
+        (["feed", "hiss", "a.wav", "--if-bandwidth-khz", "inf", "-o", "f"], "--if-bandwidth-khz"),
+    ],
+)  # fmt: skip
+def test_a_wrong_argument_is_refused_in_one_line(arguments, named, capsys):
+    assert main(arguments) == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert captured.err.count("\n") == 1
+    assert captured.err.startswith("audiotest: ")
+    assert named in captured.err
+
+
+def test_the_default_limits_are_the_27_mhz_ones():
+    assert build_parser().parse_args(["check", "a.wav"]).limits == "uk-27fm"
