@@ -3,6 +3,7 @@
 import os
 import re
 import stat
+import threading
 from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
@@ -63,12 +64,18 @@ class RecordedSource:
         self.notes = notes
         self._path = path
         self._sound = sound
+        self._lock = threading.Lock()
 
     def blocks(self) -> Iterator[Block]:
         """Yield the channel in blocks of up to 65536 samples; `FileError` on samples that are no numbers."""
         read_n = 0
         beyond = 0.0
-        for frames in _frames(self._sound):
+        pieces = _frames(self._sound)
+        while True:
+            with self._lock:
+                frames = None if self._sound.closed else next(pieces, None)
+            if frames is None:
+                break
             samples = np.ascontiguousarray(frames[:, self.channel - 1])
             finite = np.isfinite(samples)
             if not finite.all():
@@ -80,13 +87,16 @@ class RecordedSource:
             beyond = max(beyond, float(np.max(np.abs(samples))))
             read_n += len(samples)
             yield Block(samples=samples)
+        if self._sound.closed:
+            return
         if read_n == 0:
             raise _no_audio(self._path)
         self._note_end(read_n, beyond)
 
     def close(self) -> None:
-        """Close the file; safe to call twice."""
-        self._sound.close()
+        """Close the file, which ends its blocks; safe to call twice and from another thread."""
+        with self._lock:
+            self._sound.close()
 
     def _note_end(self, read_n: int, beyond: float) -> None:
         promised_n = _promised_n(self._sound)
@@ -222,9 +232,8 @@ def _livelier_channel(path: str) -> tuple[int, str]:
         return 1, "all are silent"
     alike = energy >= loudest * 10.0 ** (-ALIKE_DB / 10.0)
     channel = int(np.argmax(alike)) + 1
-    return channel, "the first of several alike" if np.count_nonzero(
-        alike
-    ) > 1 else "it has the highest level"
+    several = np.count_nonzero(alike) > 1
+    return channel, "the first of several alike" if several else "it has the highest level"
 
 
 def _promised_n(sound: soundfile.SoundFile) -> int | None:

@@ -30,4 +30,4 @@ class Source(Protocol):
         """Yield blocks in order; raise an `AudiotestError` if the source fails."""
 
     def close(self) -> None:
-        """Stop and release; safe to call twice."""
+        """End the blocks and release; safe to call twice and from another thread."""
