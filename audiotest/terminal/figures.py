@@ -161,7 +161,7 @@ def live_text(reading: LiveReading, limits: LimitSet) -> str:
         quality = f"quieting {reading.quieting_db:4.1f} dB"
     else:
         quality = ""
-    parts = [f"{state:7} {over:>4}", f"level {level} dBFS", deviation, quality]
     if reading.lost_n:
-        parts.append("LOST")
+        quality = f"LOST {quality}".rstrip()
+    parts = [f"{state:7} {over:>4}", f"{level} dBFS", deviation, quality]
     return "  ".join(part for part in parts if part)

@@ -1,0 +1,80 @@
+"""``audiotest live``: a sound-card input through the engine, in the window or in the terminal."""
+
+import argparse
+import queue
+import time
+
+from audiotest.errors import RequestError
+from audiotest.feeds.scale import load_feed
+from audiotest.feeds.soundcard import open_input
+from audiotest.records import Feed, LimitSet
+from audiotest.session.engine import Engine
+from audiotest.session.worker import OverHeard, Worker, WorkerEvent
+from audiotest.standards.limits import get_limits
+from audiotest.terminal.screen import Screen
+
+REFRESH_S = 0.1
+SAMPLE_RATE_HZ = 48000
+PAUSE_ENDS_OVER_S = 2.0
+"""On a feed without carrier edges somebody waits for the verdict: a pause this long ends the over."""
+DONE = 0
+INTERRUPTED = 130
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Listen until Ctrl-C; the running over is then finished and its card printed."""
+    limits = get_limits(arguments.limits)
+    feed = None if arguments.feed is None else load_feed(arguments.feed)
+    if not arguments.text:
+        return _run_window(arguments, feed, limits)
+    source = open_input(arguments.device, SAMPLE_RATE_HZ, arguments.channel)
+    engine = Engine(source.sample_rate_hz, feed=feed, limits=limits, pause_ends_over_s=PAUSE_ENDS_OVER_S)
+    events: queue.SimpleQueue[WorkerEvent] = queue.SimpleQueue()
+    worker = Worker(source, engine, events.put)
+    screen = Screen(limits, feed)
+    screen.say(f"Listening to {source.name}, {source.sample_rate_hz / 1000:g} kHz. Ctrl-C ends.", "bold")
+    return follow(worker, events, screen)
+
+
+def follow(worker: Worker, events: "queue.SimpleQueue[WorkerEvent]", screen: Screen) -> int:
+    """Show a worker's readings and overs until its source ends (0) or Ctrl-C (130)."""
+    status = DONE
+    worker.start()
+    try:
+        while worker.running:
+            _print_overs(events, screen)
+            if worker.reading is not None:
+                screen.show(worker.reading)
+            time.sleep(REFRESH_S)
+    except KeyboardInterrupt:
+        status = INTERRUPTED
+    finally:
+        worker.stop()
+        screen.clear()
+    _print_overs(events, screen)
+    if worker.error is not None:
+        raise worker.error
+    return status
+
+
+def _print_overs(events: "queue.SimpleQueue[WorkerEvent]", screen: Screen) -> None:
+    while not events.empty():
+        event = events.get()
+        if isinstance(event, OverHeard):
+            screen.over(event.over)
+
+
+def window_missing(command: str, error: ImportError) -> RequestError:
+    """Name the two ways on when the window's libraries are not installed."""
+    return RequestError(
+        f"{command}: the window needs {error.name or 'Qt'}, which is not installed",
+        "add --text, or install it with: pip install 'audiotest[window]'",
+    )
+
+
+def _run_window(arguments: argparse.Namespace, feed: Feed | None, limits: LimitSet) -> int:
+    try:
+        from audiotest.window.app import run as run_window
+    except ImportError as error:
+        raise window_missing("live", error) from error
+    return int(run_window(device=arguments.device, channel=arguments.channel, feed=feed, limits=limits))
