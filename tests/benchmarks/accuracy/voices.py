@@ -52,10 +52,12 @@ FESTIVAL = {
 }
 ESPEAK_LANGUAGES = ("en-gb", "en-us", "de", "it", "es", "fr-fr", "pl", "ru", "cs", "fi", "en-gb-scotland")
 ESPEAK_VARIANTS = (
-    "m1 m2 m3 m4 m5 m6 m7 m8 f1 f2 f3 f4 f5 klatt klatt2 klatt3 klatt4 klatt6 adam anika aunty belinda benjamin "
-    "boris caleb david ed gene grandma grandpa iven iven3 john linda marcelo max michael norbert pablo paul "
-    "quincy rob robert steph steph3 travis victor zac"
-).split()
+    "m1", "m2", "m3", "m4", "m5", "m6", "m7", "m8", "f1", "f2", "f3", "f4", "f5", "klatt", "klatt2",
+    "klatt3", "klatt4", "klatt6", "adam", "anika", "aunty", "belinda", "benjamin", "boris", "caleb",
+    "david", "ed", "gene", "grandma", "grandpa", "iven", "iven3", "john", "linda", "marcelo", "max",
+    "michael", "norbert", "pablo", "paul", "quincy", "rob", "robert", "steph", "steph3", "travis", "victor",
+    "zac",
+)  # fmt: skip
 SPLITS = {
     "nat_ru_female": "test",
     "nat_de_male": "test",
@@ -78,7 +80,7 @@ Samples = NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True)
 class Talker:
-    """One talker of the corpus; `group` never straddles a split, except "natural", where each talker is one."""
+    """One talker of the corpus; a `group` (an engine, or one natural talker) never straddles a split."""
 
     id: str
     file: str
@@ -226,7 +228,7 @@ def synthesised(folder: Path) -> Iterator[tuple[str, str, str, str, Samples]]:
     """Talker, engine, group, language and speech of every synthesised talker."""
     rng = np.random.default_rng(7)
     wav = folder / "spoken.wav"
-    variants = rng.permutation(ESPEAK_VARIANTS)[:ESPEAK_TALKERS]
+    variants = rng.permutation(list(ESPEAK_VARIANTS))[:ESPEAK_TALKERS]
     for i, variant in enumerate(variants):
         language = ESPEAK_LANGUAGES[i % len(ESPEAK_LANGUAGES)]
         pitch, speed = int(rng.integers(20, 80)), int(rng.integers(120, 190))
@@ -276,9 +278,8 @@ def main() -> None:
     talkers += [vetted(*made, folder) for made in synthesised(folder)]
     (folder / "index.json").write_text(json.dumps([asdict(t) for t in talkers], indent=1) + "\n")
     for t in talkers:
-        print(
-            f"{t.split:9s} {t.id:34s} {t.minutes:6.2f} min crest {t.crest_db:5.1f} dB pause {t.pause_db:5.1f} dB"
-        )
+        figures = f"{t.minutes:6.2f} min  crest {t.crest_db:5.1f} dB  pause {t.pause_db:5.1f} dB"
+        print(f"{t.split:9s} {t.id:34s} {figures}")
 
 
 if __name__ == "__main__":
