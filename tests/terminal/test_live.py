@@ -1,0 +1,59 @@
+"""``live`` and ``inputs`` without a device, without PortAudio, without Qt."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture
+def without(tmp_path: Path):
+    """Make a directory for PYTHONPATH in which the named modules fail to import."""
+
+    def build(**failures: str) -> str:
+        place = tmp_path / "missing"
+        place.mkdir()
+        for name, failure in failures.items():
+            (place / f"{name}.py").write_text(f"raise {failure}\n", encoding="utf-8")
+        return f"{place}{os.pathsep}{Path(__file__).parents[2]}"
+
+    return build
+
+
+NO_PORTAUDIO = "OSError('PortAudio library not found')"
+NO_MODULE = "ModuleNotFoundError(f'No module named {__name__!r}', name=__name__)"
+
+
+def refused(done, *named: str) -> None:
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert done.stderr.startswith("audiotest: ")
+    assert done.stderr.count("\n") == 1
+    for word in named:
+        assert word in done.stderr
+
+
+@pytest.mark.parametrize("failure", [NO_PORTAUDIO, NO_MODULE])
+@pytest.mark.parametrize("arguments", [("live", "--text"), ("inputs",)])
+def test_without_portaudio_one_line_says_what_to_install(audiotest, without, failure, arguments):
+    refused(audiotest(*arguments, PYTHONPATH=without(sounddevice=failure)), "install")
+
+
+@pytest.mark.parametrize("command", ["live", "demo"])
+def test_without_qt_one_line_names_both_ways_on(audiotest, without, command):
+    environment = without(PySide6=NO_MODULE, pyqtgraph=NO_MODULE)
+    refused(audiotest(command, PYTHONPATH=environment), "--text", "window")
+
+
+def test_an_unknown_device_is_named(audiotest):
+    done = audiotest("live", "--text", "--device", "no such input")
+    refused(done)
+    assert "no such input" in done.stderr or "PortAudio" in done.stderr
+
+
+def test_check_needs_no_portaudio_and_no_qt(audiotest, without):
+    environment = without(sounddevice=NO_PORTAUDIO, PySide6=NO_MODULE, pyqtgraph=NO_MODULE)
+    done = audiotest("limits", PYTHONPATH=environment)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "uk-27fm" in done.stdout
+    assert "\x1b" not in done.stdout
