@@ -26,9 +26,14 @@ FLOOR_STEP_DB = 3.0
 HISS_STEP_DB = 6.0
 HISS_CELLS = 9
 """Hiss not heard before must last 360 ms: longer than a drawn-out sibilant."""
+SETTLE_CELLS = 2
+"""A sound card may take this long to settle before the first steady noise."""
 SILENT_DB = -118.0
 UPPER_BANDS = slice(3, 5)
 """1600-2800 Hz: inside every receiver's audio, and where quieting shows best."""
+
+AUDIO_BANDS = slice(0, 6)
+"""300-3400 Hz, where voiced sounds show as lines; above there may be nothing but the sound card's noise."""
 
 Edge = Literal["hiss", "closed", "none"]
 
@@ -116,7 +121,7 @@ class OverFinder:
         """Take one cell: levels and flatness of its `CELL_HOPS` frames, shape (CELL_HOPS, n_bands)."""
         self._cells.append(levels_db.mean(axis=0))
         self._spread.append(levels_db.std(axis=0))
-        self._flat.append(float(np.median(flatness_db.mean(axis=0))))
+        self._flat.append(float(flatness_db[:, AUDIO_BANDS].mean()))
         if len(self._cells) > 2 * HISS_CELLS:
             del self._cells[0], self._spread[0], self._flat[0]
         self._n += 1
@@ -161,7 +166,7 @@ class OverFinder:
         half = cells // 2
         trend = np.abs(window[:half].mean(axis=0) - window[-half:].mean(axis=0))
         return (
-            flat > -3.7
+            flat > -3.2
             and float(np.median(trend)) < 1.9
             and float(np.max(trend)) < 4.5
             and float(np.median(window.std(axis=0))) < 1.3
@@ -191,10 +196,13 @@ class OverFinder:
 
     def _step_unknown(self) -> None:
         if self._silent() or self._steady_noise():
-            start = self._n - WINDOW_CELLS
-            self._rest(self._window().mean(axis=0), 0 if start <= 2 else start, "unknown")
-        elif self._n >= 2 * WINDOW_CELLS:
-            self._over = _Running(0, None, False, [_upper(cell) for cell in self._cells], self._n)
+            if self._n <= WINDOW_CELLS + SETTLE_CELLS:
+                self._rest(self._window().mean(axis=0), 0, "unknown")
+                return
+        elif self._n < 2 * WINDOW_CELLS:
+            return
+        # Something else came before the first steady noise: the recording began inside an over.
+        self._over = _Running(0, None, False, [_upper(cell) for cell in self._cells], self._n)
 
     def _step_idle(self, idle: _Idle) -> None:
         cell = self._cells[-1]
@@ -243,9 +251,9 @@ class OverFinder:
         if self._matches(self._hiss_db):
             return self._end(over, WINDOW_CELLS, "hiss")
         if idle is not None and idle.kind != "hiss" and self._matches(idle.levels_db):
-            if floor > _upper(idle.levels_db) + FLOOR_STEP_DB:
+            if self._own_floor(over, _upper(idle.levels_db)):
                 return self._end(over, WINDOW_CELLS, "closed")
-        elif self._matches(self._closed_db) and floor > _upper(self._window().mean(axis=0)) + FLOOR_STEP_DB:
+        elif self._matches(self._closed_db) and self._own_floor(over, _upper(self._window().mean(axis=0))):
             return self._end(over, WINDOW_CELLS, "closed")
         return self._end_by_new_noise(over) or self._end_by_pause(over)
 
@@ -275,6 +283,12 @@ class OverFinder:
         self._over = None
         self._rest(self._window().mean(axis=0), self._n, "unknown")
         return [found]
+
+    def _own_floor(self, over: _Running, idle_upper_db: float) -> bool:
+        """Whether the over shows a floor of its own, several cells at one level above the idle noise."""
+        floor = self._floor(over, WINDOW_CELLS)
+        at_floor = sum(upper < floor + FLOOR_STEP_DB for upper in over.uppers_db[:-WINDOW_CELLS])
+        return floor > idle_upper_db + FLOOR_STEP_DB and at_floor >= 4
 
     def _floor(self, over: _Running, leave_out: int) -> float:
         """Lowest 100 ms of the over so far in the upper bands, the last cells and the first one left out."""

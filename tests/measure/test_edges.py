@@ -1,0 +1,35 @@
+"""The change-point of noise power, and the squelch tail."""
+
+import numpy as np
+import pytest
+
+from audiotest.measure.edges import change_point, squelch_tail_start
+
+RATE_HZ = 48000
+
+
+@pytest.mark.parametrize("ratio_db", [8.0, 20.0, 40.0])
+@pytest.mark.parametrize("rising", [False, True])
+def test_change_point_is_found_within_four_milliseconds(ratio_db, rising):
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        at = int(rng.integers(RATE_HZ // 20, RATE_HZ // 5))
+        gain = np.ones(RATE_HZ // 4)
+        gain[at:] = 10 ** ((ratio_db if rising else -ratio_db) / 20)
+        found = change_point(gain * rng.standard_normal(len(gain)), RATE_HZ)
+        assert abs(found - at) <= 0.004 * RATE_HZ
+
+
+def test_squelch_tail_starts_where_the_carrier_dropped():
+    rng = np.random.default_rng(1)
+    quiet = 0.003 * rng.standard_normal(2 * RATE_HZ)
+    voice = 0.2 * np.sin(2 * np.pi * 220 * np.arange(2 * RATE_HZ) / RATE_HZ)
+    over = np.concatenate([quiet + voice, quiet[: RATE_HZ // 5], 0.3 * rng.standard_normal(RATE_HZ * 12 // 100)])
+    found = squelch_tail_start(over, RATE_HZ)
+    assert found is not None
+    assert abs(found - len(over) + 0.12 * RATE_HZ) < 0.01 * RATE_HZ
+
+
+def test_no_tail_no_answer():
+    rng = np.random.default_rng(2)
+    assert squelch_tail_start(0.01 * rng.standard_normal(2 * RATE_HZ), RATE_HZ) is None
