@@ -85,17 +85,6 @@ def write_shard(path: Path, overs: list[Over], talkers: dict[str, Path]) -> floa
     return audio_s
 
 
-def read_set(folder: Path, split: str) -> Iterator[tuple[dict[str, Any], NDArray[np.float32]]]:
-    """Record and samples (float32, full scale 1.0) of every over of a split, in order."""
-    for path in sorted(folder.glob(f"{split}-*.npz")):
-        records = json.loads(path.with_suffix(".json").read_text())
-        with np.load(path) as shard:
-            audio = shard["audio"]
-        for record in records:
-            part = audio[record["first_n"] : record["first_n"] + record["count_n"]]
-            yield record, part.astype(np.float32) / np.float32(32768.0)
-
-
 def main() -> None:
     """Render a split of a set."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)

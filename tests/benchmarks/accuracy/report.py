@@ -1,0 +1,194 @@
+"""Writes the accuracy report as Markdown from records (truth) and predictions.
+
+``python -m tests.benchmarks.accuracy.report SET PREDICTIONS.json`` prints it. With ``--split`` another split
+than the test set is judged.
+"""
+
+import argparse
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from tests.benchmarks.accuracy import score
+from tests.benchmarks.accuracy.crest import CrestBaseline, fit_crest, received_crest_db
+from tests.benchmarks.accuracy.draw import CONFOUNDERS
+from tests.benchmarks.accuracy.score import Prediction, Record
+from tests.benchmarks.accuracy.sets import read_set
+
+Row = tuple[str, list[Record]]
+BASELINE_N = 1500
+"""Training overs that the baseline is fitted on: its three curves need no more."""
+
+
+def cell(value: object, digits: int = 1) -> str:
+    """A figure, a percentage never, a dash where nothing was measured."""
+    if value is None:
+        return "–"
+    return f"{value:.{digits}f}" if isinstance(value, float) else str(value)
+
+
+def table(head: list[str], rows: list[list[str]]) -> str:
+    """A Markdown table."""
+    lines = [head, ["---"] * len(head), *rows]
+    return "\n".join("| " + " | ".join(line) + " |" for line in lines)
+
+
+def drive_rows(records: list[Record]) -> list[Row]:
+    """The overs by true drive, then all of them by what may matter."""
+    plain = [r for r in records if r["kind"] == "plain"]
+
+    def those(keep: Callable[[Record], bool]) -> list[Record]:
+        return [r for r in plain if keep(r)]
+
+    def drive_from(lo: float, hi: float) -> list[Record]:
+        return those(lambda r: lo <= r["truth"]["drive_db"] < hi)
+
+    def limited_by(limiter: str) -> list[Record]:
+        return those(lambda r: r["transmitter"]["limiter"] == limiter)
+
+    rows: list[Row] = []
+    for lo, hi in score.BINS_DB:
+        name = f"below {hi:.0f} dB" if lo == -15.0 else f"{lo:.0f} … {hi:.0f} dB"
+        rows.append((name, drive_from(lo, hi)))
+    rows.append(("**all**", plain))
+    rows.append(("natural voices", those(lambda r: r["natural"])))
+    rows.append(("synthesised voices", those(lambda r: not r["natural"])))
+    rows.append(("held-out filters or limiter", those(lambda r: r["held_out"])))
+    rows.append(("filters and limiters as in training", those(lambda r: not r["held_out"])))
+    for limiter in sorted({r["transmitter"]["limiter"] for r in plain}):
+        rows.append((f"limiter: {limiter}", limited_by(limiter)))
+    rows.append(("CNR below 18 dB", those(lambda r: r["receiver"]["cnr_db"] < 18.0)))
+    rows.append(("CNR 18 dB and up", those(lambda r: r["receiver"]["cnr_db"] >= 18.0)))
+    rows.append(("8 kHz recordings", those(lambda r: r["sample_rate_hz"] == 8000)))
+    rows.append(("under 7 s of speech", those(lambda r: r["mouth"]["seconds"] < 7.0)))
+    rows.append(("12 s of speech and more", those(lambda r: r["mouth"]["seconds"] >= 12.0)))
+    return rows
+
+
+def drive_table(records: list[Record], tool: dict[str, Prediction], base: dict[str, Prediction]) -> str:
+    """Drive: the tool beside the baseline."""
+    head = [
+        "true drive", "n", "measured", "RMS dB", "bias dB", "90 % within dB", "in interval", "interval dB",
+        "crest: RMS dB", "crest: bias dB", "crest: 90 % within dB",
+    ]  # fmt: skip
+    body = []
+    for name, part in drive_rows(records):
+        ours, theirs = score.drive_row(part, tool), score.drive_row(part, base)
+        keys = ("n", "measured", "rms_db", "bias_db", "e90_db")
+        body.append(
+            [name, *(cell(ours[k]) for k in keys), cell(ours["coverage"], 2), cell(ours["width_db"])]
+            + [cell(theirs[k]) for k in ("rms_db", "bias_db", "e90_db")]
+        )
+    return table(head, body)
+
+
+def detection_table(records: list[Record], tool: dict[str, Prediction], base: dict[str, Prediction]) -> str:
+    """How well limiting is told from none: area under the ROC curve."""
+    plain = [r for r in records if r["kind"] == "plain"]
+    body = []
+    for lo, hi in ((0.0, 3.0), (3.0, 6.0), (6.0, 9.0), (9.0, 12.0), (12.0, 25.1)):
+        values = [score.area_under_curve(plain, p, lo, hi) for p in (tool, base)]
+        body.append([f"{lo:.0f} … {hi:.0f} dB", *(cell(v, 3) for v in values)])
+    return table(["drive, against below −1 dB", "tool", "crest"], body)
+
+
+def deviation_table(records: list[Record], tool: dict[str, Prediction]) -> str:
+    """Peak and 99.9 % deviation with a feed whose scale is known."""
+    plain = [r for r in records if r["kind"] == "plain"]
+    body = []
+    for name, part in (
+        ("CNR 18 dB and up", [r for r in plain if r["receiver"]["cnr_db"] >= 18.0]),
+        ("CNR 12 … 18 dB", [r for r in plain if 12.0 <= r["receiver"]["cnr_db"] < 18.0]),
+        ("CNR below 12 dB", [r for r in plain if r["receiver"]["cnr_db"] < 12.0]),
+    ):
+        for key in ("p999_khz", "peak_khz"):
+            row = score.deviation_row(part, tool, key)
+            figures = [cell(row[k], 2) for k in ("bias_db", "median_db", "e95_db")]
+            body.append([name, key, cell(row["n"]), cell(row["measured"]), *figures])
+    return table(["overs", "figure", "n", "measured", "bias dB", "median |error| dB", "95 % within dB"], body)
+
+
+def advice_table(records: list[Record], tool: dict[str, Prediction]) -> str:
+    """Advice in the clear cases: right, abstained, wrong, opposite."""
+    plain = [r for r in records if r["kind"] == "plain"]
+    body = []
+    for control, wants in (
+        ("mic_gain", ("raise", "keep", "lower", "keep or lower")),
+        ("deviation", ("raise", "keep", "lower", "unknown")),
+    ):
+        for wanted in wants:
+            row = score.advice_row(plain, tool, control, wanted)
+            body.append(
+                [control, wanted, *(str(row[k]) for k in ("n", "right", "abstained", "wrong", "opposite"))]
+            )
+    return table(["control", "the truth wants", "n", "right", "abstained", "wrong", "opposite"], body)
+
+
+def confounder_table(records: list[Record], tool: dict[str, Prediction]) -> str:
+    """What passes for clipping and is none: only overs that do not reach the limiter."""
+    groups: list[Row] = [(k, [r for r in records if r["kind"] == k]) for k in ("plain", *CONFOUNDERS)]
+    hot = [r for r in records if r["kind"] == "plain" and -4.0 <= r["truth"]["drive_db"] < -1.0]
+    groups.insert(1, ("plain, −4 … −1 dB", hot))
+    body = []
+    for name, part in groups:
+        row = score.confounder_row(part, tool)
+        body.append([name, *(str(row[k]) for k in ("n", "said_clipping", "told_lower", "not_judged"))])
+    return table(
+        ["overs under the limiter", "n", "drive said > 3 dB", "told to lower mic gain", "not judged"], body
+    )
+
+
+def baseline(folder: Path) -> CrestBaseline:
+    """The crest baseline, fitted on plain training overs without held-out filters."""
+    crests: list[float] = []
+    drives: list[float] = []
+    for record, audio in read_set(folder, "train"):
+        if len(crests) >= BASELINE_N:
+            break
+        crest = (
+            received_crest_db(record, audio) if record["kind"] == "plain" and not record["held_out"] else None
+        )
+        if crest is not None:
+            crests.append(crest)
+            drives.append(record["truth"]["drive_db"])
+    return fit_crest(crests, drives)
+
+
+def baseline_predictions(
+    folder: Path, split: str, fitted: CrestBaseline
+) -> tuple[list[Record], dict[str, Any]]:
+    """Records of a split and the baseline's predictions for them."""
+    records, predictions = [], {}
+    for record, audio in read_set(folder, split):
+        record["natural"] = record["mouth"]["talker"].startswith("nat_")
+        records.append(record)
+        predictions[record["id"]] = fitted.predict(received_crest_db(record, audio))
+    return records, predictions
+
+
+def report(records: list[Record], tool: dict[str, Prediction], base: dict[str, Prediction]) -> str:
+    """All tables under their headings."""
+    parts = (
+        ("Drive", drive_table(records, tool, base)),
+        ("Limiting against none: area under the ROC curve", detection_table(records, tool, base)),
+        ("Deviation", deviation_table(records, tool)),
+        ("Advice in clear cases", advice_table(records, tool)),
+        ("What is taken for clipping and is none", confounder_table(records, tool)),
+    )
+    return "\n\n".join(f"## {title}\n\n{body}" for title, body in parts) + "\n"
+
+
+def main() -> None:
+    """Print the report of a file of predictions."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("set", type=Path)
+    parser.add_argument("predictions", type=Path)
+    parser.add_argument("--split", default="test")
+    options = parser.parse_args()
+    records, base = baseline_predictions(options.set, options.split, baseline(options.set))
+    print(report(records, json.loads(options.predictions.read_text()), base))
+
+
+if __name__ == "__main__":
+    main()
