@@ -115,11 +115,11 @@ def draw_limiter(kind: str, held_out: bool, rng: np.random.Generator) -> dict[st
     }
 
 
-def draw_splatter(held_out: bool, rng: np.random.Generator) -> tuple[str, int, float]:
+def draw_splatter(held_out: bool, rng: np.random.Generator) -> dict[str, Any]:
     """Splatter filter: family, order and corner."""
     family = str(rng.choice(HELD_OUT_SPLITTERS if held_out else SPLITTERS))
     order = int(rng.integers(3, 6)) if family == "elliptic" else int(rng.integers(2, 8))
-    return family, order, float(rng.uniform(2550.0, 3500.0))
+    return {"splatter": family, "splatter_order": order, "splatter_hz": float(rng.uniform(2550.0, 3500.0))}
 
 
 def draw_transmitter(
@@ -136,7 +136,7 @@ def draw_transmitter(
         "preemphasis_us": None if which > 0.9 else float(corner_us),
         "mic_highpass_hz": float(rng.uniform(80.0, 350.0)),
         **draw_limiter(kind, held_out, rng),
-        "splatter": draw_splatter(held_out, rng),
+        **draw_splatter(held_out, rng),
         "hum_hz": float(rng.choice([50.0, 60.0, 100.0, 120.0])) if hum else None,
         "hum_khz": float(ceiling_khz * 10 ** (rng.uniform(-45, -25) / 20)) if hum else 0.0,
         "subaudible_hz": float(rng.choice([67.0, 88.5, 100.0, 123.0, 156.7, 203.5])) if tone else None,
@@ -162,7 +162,9 @@ def draw_passband(kind: str, rng: np.random.Generator) -> tuple[float, float, fl
     return band, mistune, limit, float(min(limit * rng.uniform(0.4, 1.4), most))
 
 
-def draw_receiver(kind: str, band_khz: float, mistune_khz: float, rng: np.random.Generator) -> dict[str, Any]:
+def draw_receiver(
+    kind: str, held_out: bool, band_khz: float, mistune_khz: float, rng: np.random.Generator
+) -> dict[str, Any]:
     """Keyword arguments of the receiver but for the scale."""
     return {
         "if_bandwidth_khz": band_khz,
@@ -174,6 +176,7 @@ def draw_receiver(kind: str, band_khz: float, mistune_khz: float, rng: np.random
         "highpass_order": int(rng.integers(1, 7)),
         "lowpass_hz": float(rng.uniform(2800.0, 5000.0)),
         "lowpass_order": int(rng.integers(1, 7)),
+        "lowpass": str(rng.choice([*SPLITTERS, HELD_OUT_SPLITTERS[0]] if held_out else SPLITTERS)),
         "squelch": "closed" if kind == "codec" or rng.random() < 0.5 else "open",
     }
 
@@ -186,10 +189,9 @@ def draw_soundcard(kind: str, rng: np.random.Generator) -> dict[str, Any]:
         "sample_rate_hz": 8000 if codec else int(rng.choice([48000, 44100, 8000], p=[0.74, 0.16, 0.10])),
         "noise_dbfs": float(rng.uniform(-90.0, -65.0)),
         "dc_fs": float(rng.normal(0.0, 0.01)) if rng.random() < 0.3 else 0.0,
-        "mains_hz": float(rng.choice([50.0, 60.0])) if hum else None,
+        "mains_hz": float(rng.choice([50.0, 60.0])),
         "mains_dbfs": float(rng.uniform(-75.0, -50.0)) if hum else None,
         "gain_db": 0.0,
-        "overload": True,
         "bits": 8 if rng.random() < 0.04 else 16,
         "agc": kind == "soundcard_agc",
         "codec": codec,
@@ -202,7 +204,7 @@ def draw_over(name: str, split: str, talkers: list[dict[str, Any]], rng: np.rand
     held_out = bool(rng.random() < HELD_OUT_SHARE[split])
     band, mistune, limit, ceiling = draw_passband(kind, rng)
     transmitter = draw_transmitter(kind, held_out, ceiling, rng)
-    receiver = draw_receiver(kind, band, mistune, rng)
+    receiver = draw_receiver(kind, held_out, band, mistune, rng)
     # The scale puts the expected peak of the received audio (about 1.3 ceilings with the limiter saturated)
     # at a drawn level under full scale, or as far over it as an overloaded sound card is.
     peak_khz = 1.3 * ceiling * min(1.0, 10 ** (transmitter["drive_db"] / 20))

@@ -21,8 +21,7 @@ import soundfile as sf
 from numpy.typing import NDArray
 
 from audiotest.radio.link import Simulation, simulate
-from audiotest.radio.receiver import Receiver, SoundCard, Timing
-from audiotest.radio.transmitter import Transmitter
+from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
 from tests.benchmarks.accuracy.draw import Over, draw_over
 from tests.benchmarks.accuracy.mouth import RATE_HZ, at_the_microphone
 

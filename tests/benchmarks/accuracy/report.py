@@ -106,7 +106,7 @@ def deviation_table(records: list[Record], tool: dict[str, Prediction]) -> str:
             row = score.deviation_row(part, tool, key)
             figures = [cell(row[k], 2) for k in ("bias_db", "median_db", "e95_db")]
             body.append([name, key, cell(row["n"]), cell(row["measured"]), *figures])
-    return table(["overs", "figure", "n", "measured", "bias dB", "median |error| dB", "95 % within dB"], body)
+    return table(["overs", "figure", "n", "measured", "bias dB", "median error dB", "95 % within dB"], body)
 
 
 def advice_table(records: list[Record], tool: dict[str, Prediction]) -> str:

@@ -1,6 +1,6 @@
 """Measures a rendered set with the tool's own engine and advice, and writes the accuracy report with plots.
 
-``python -m tests.benchmarks.accuracy.run SET --docs docs`` (from the top of the repository; needs matplotlib)
+``python -m tests.benchmarks.accuracy.run SET --seen no`` (from the top of the repository; needs matplotlib)
 writes ``docs/accuracy.md``, ``docs/accuracy-drive.png``, ``docs/accuracy-deviation.png`` and, beside the
 set, ``predictions-test.json``. The engine gets the audio as a sound card would give it, with the carrier's
 edges and the hiss around them, and a feed whose scale and de-emphasis are known.
@@ -171,8 +171,8 @@ def plot_deviation(records: list[Record], tool: dict[str, Prediction], path: Pat
 
 INTRODUCTION = """# How accurate the judgement is
 
-Measured on {n} simulated overs ({plain} plain, the rest each with one confounder) by {talkers} talkers whom
-no part of the tool was trained on; {held} overs have splatter filters or a limiter of kinds held out as well.
+Measured on {n} simulated overs ({plain} plain, the rest each with one confounder) by {talkers} talkers; {seen}
+{held} overs have splatter filters or a limiter of kinds held out as well.
 True complex-baseband FM; 4 to 20 s of speech; carrier 6 to 45 dB over the noise in the IF filter; the ranges
 of everything else are in `tests/benchmarks/accuracy/draw.py`. The feed's scale and de-emphasis are known. No
 real set is in it: take the figures as what the method can do where the simulation holds.
@@ -184,17 +184,25 @@ interval" is the share of overs whose true drive lies between the stated bounds 
 ![Drive](accuracy-drive.png)
 ![Deviation](accuracy-deviation.png)
 
-Made by `python -m tests.benchmarks.accuracy.run SET --docs docs`.
+Made by `python -m tests.benchmarks.accuracy.run SET`.
 
 """
 
 
-def introduction(records: list[dict[str, Any]]) -> str:
+SEEN = {
+    "no": "none of them had a part in training the tool's drive model.",
+    "yes": "**the drive model was trained on other recordings and cuts of the same talkers**, so new talkers "
+    "will do somewhat worse.",
+}
+
+
+def introduction(records: list[dict[str, Any]], seen: str) -> str:
     """Head of the report with the set's size in it."""
     return INTRODUCTION.format(
         n=len(records),
         plain=sum(r["kind"] == "plain" for r in records),
         held=sum(r["held_out"] for r in records),
+        seen=SEEN[seen],
         talkers=len({r["mouth"]["talker"] for r in records}),
     )
 
@@ -205,6 +213,7 @@ def main() -> None:
     parser.add_argument("set", type=Path)
     parser.add_argument("--docs", type=Path, default=Path("docs"))
     parser.add_argument("--split", default="test")
+    parser.add_argument("--seen", choices=sorted(SEEN), required=True, help="was the model trained on them?")
     parser.add_argument("--workers", type=int, default=1)
     options = parser.parse_args()
     began = time.perf_counter()
@@ -216,7 +225,9 @@ def main() -> None:
     options.docs.mkdir(exist_ok=True)
     plot_drive(records, tool, base, options.docs / "accuracy-drive.png")
     plot_deviation(records, tool, options.docs / "accuracy-deviation.png")
-    (options.docs / "accuracy.md").write_text(introduction(records) + report(records, tool, base))
+    (options.docs / "accuracy.md").write_text(
+        introduction(records, options.seen) + report(records, tool, base)
+    )
 
 
 if __name__ == "__main__":

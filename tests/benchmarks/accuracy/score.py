@@ -54,7 +54,7 @@ def drive_row(records: list[Record], predictions: dict[str, Prediction]) -> dict
         "bias_db": float(np.mean(error)),
         "e90_db": float(np.quantile(np.abs(error), 0.9)),
         "coverage": float(np.mean(within)),
-        "width_db": float(np.mean(high - np.maximum(low, LOWEST_DB))),
+        "width_db": float(np.mean(np.maximum(high, LOWEST_DB) - np.maximum(low, LOWEST_DB))),
     }
 
 
