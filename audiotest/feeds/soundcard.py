@@ -1,0 +1,320 @@
+"""Sound-card inputs through PortAudio; the only place that knows the library, loaded when first asked for."""
+
+import atexit
+import os
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from audiotest.errors import DeviceError
+from audiotest.feeds.channels import ChannelChooser
+from audiotest.feeds.protocol import Block
+from audiotest.feeds.ring import SampleRing
+
+BLOCK_S = 0.02
+RING_S = 30.0
+"""Longer than any over takes to measure: the reader measures between two blocks."""
+NO_DATA_S = 2.0
+FIRST_DATA_S = 5.0
+"""A sleeping input (a monitor, a wireless headset) takes its time to wake up."""
+POLL_S = 0.005
+CLOSE_PATIENCE_S = 2.0
+LOWEST_RATE_HZ = 6000
+USUAL_RATES_HZ = (48000, 44100, 96000, 32000, 16000, 8000)
+
+_open_streams = 0
+_stream_lock = threading.Lock()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InputDevice:
+    """A sound-card input as PortAudio lists it."""
+
+    index: int
+    name: str
+    channels: int
+    default_rate_hz: int
+    host_api: str
+
+
+def list_inputs() -> tuple[InputDevice, ...]:
+    """List the inputs that are there now; `DeviceError` when the sound system cannot be used."""
+    sd = _sounddevice()
+    with _stream_lock:
+        if _open_streams == 0:
+            # PortAudio looks for devices only when it starts: start it again to see what was plugged in.
+            try:
+                sd._terminate()
+                sd._initialize()
+            except sd.PortAudioError as error:
+                raise DeviceError(
+                    f"the sound system does not start: {_reason(error)}", "restart it"
+                ) from error
+    apis = [str(api["name"]) for api in sd.query_hostapis()]
+    return tuple(
+        InputDevice(
+            index=int(device["index"]),
+            name=str(device["name"]),
+            channels=int(device["max_input_channels"]),
+            default_rate_hz=round(device["default_samplerate"]),
+            host_api=apis[device["hostapi"]],
+        )
+        for device in sd.query_devices()
+        if device["max_input_channels"] > 0
+    )
+
+
+def open_input(
+    device: str | int | None, sample_rate_hz: int | None = None, channel: int | None = None
+) -> "SoundCardSource":
+    """Open an input; it starts to listen when its blocks are asked for.
+
+    Parameters
+    ----------
+    device : str, int or None
+        Number, whole name or a part of the name that only one input has; None is the system's default.
+    sample_rate_hz : int or None
+        None takes the rate the device prefers.
+    channel : int or None
+        From 1. None listens to the first two and takes the first that has a signal.
+
+    Raises
+    ------
+    DeviceError
+        When there is no such input, several fit, or it refuses the rate or the channel.
+    """
+    sd = _sounddevice()
+    chosen = _find(device, list_inputs(), _default_index(sd))
+    if channel is not None and not 1 <= channel <= chosen.channels:
+        raise DeviceError(
+            f"{chosen.name}: has {chosen.channels} input channels, no channel {channel}",
+            f"name one from 1 to {chosen.channels}",
+        )
+    rate_hz = chosen.default_rate_hz if sample_rate_hz is None else sample_rate_hz
+    if rate_hz < LOWEST_RATE_HZ:
+        raise DeviceError(f"{chosen.name}: {rate_hz} Hz is too low for speech", "ask for 8000 Hz or more")
+    return SoundCardSource(sd, chosen, rate_hz, channel)
+
+
+class SoundCardSource:
+    """One channel of a running input. Made by `open_input`.
+
+    ``notes`` says which channel was taken, and ``lost_n`` how many samples are known to be missing so far.
+    """
+
+    def __init__(self, sd: Any, device: InputDevice, sample_rate_hz: int, channel: int | None) -> None:
+        global _open_streams
+        self.name = device.name
+        self.sample_rate_hz = sample_rate_hz
+        self.notes: tuple[str, ...] = ()
+        self.lost_n = 0
+        width = min(2, device.channels) if channel is None else channel
+        self._column = None if channel is None else channel - 1
+        self._chooser = ChannelChooser(sample_rate_hz) if channel is None and width > 1 else None
+        self._ring = SampleRing(round(RING_S * sample_rate_hz), width if channel is None else 1)
+        self._failure: BaseException | None = None
+        self._finished = False
+        self._closing = threading.Event()
+        self._close_lock = threading.Lock()
+        self._released = False
+        self._sd = sd
+        try:
+            self._stream = sd.InputStream(
+                device=device.index, samplerate=sample_rate_hz, channels=width, dtype="float32",
+                latency="high", callback=self._take, finished_callback=self._note_finished,
+            )  # fmt: skip
+        except (sd.PortAudioError, ValueError) as error:
+            raise _refusal(sd, device, sample_rate_hz, width, error) from error
+        with _stream_lock:
+            _open_streams += 1
+
+    def blocks(self) -> Iterator[Block]:
+        """Yield blocks of 20 ms, shorter before a gap; `DeviceError` when the input stops delivering."""
+        try:
+            self._stream.start()
+        except self._sd.PortAudioError as error:
+            raise DeviceError(
+                f"{self.name}: does not start: {_reason(error)}",
+                "close other programs that use it, or plug it in",
+            ) from error
+        block_n = round(BLOCK_S * self.sample_rate_hz)
+        heard_s = time.monotonic()
+        patience_s = FIRST_DATA_S
+        while not self._closing.is_set():
+            if self._ring.ready_n >= block_n:
+                yield self._block(block_n)
+                # However long the reader took over that block, the input is not to blame.
+                heard_s = time.monotonic()
+                patience_s = NO_DATA_S
+                continue
+            overdue = time.monotonic() - heard_s > patience_s
+            if not (overdue or self._finished or self._failure is not None):
+                self._closing.wait(POLL_S)
+                continue
+            while self._ring.ready_n:
+                yield self._block(block_n)
+            if self._closing.is_set():
+                return
+            self.close()
+            if self._failure is not None:
+                raise DeviceError(
+                    f"{self.name}: the input failed: {self._failure}", "a fault of the program: start again"
+                ) from self._failure
+            raise DeviceError(
+                f"{self.name}: the input stopped delivering", "check the plug and open it again"
+            )
+
+    def close(self) -> None:
+        """End the blocks and release the device; safe to call twice and from another thread."""
+        global _open_streams
+        self._closing.set()
+        with self._close_lock:
+            if self._released:
+                return
+            self._released = True
+        closer = threading.Thread(target=self._release, name="audiotest-close-input", daemon=True)
+        closer.start()
+        closer.join(CLOSE_PATIENCE_S)
+        if closer.is_alive():
+            _abandon(self._sd)
+            return
+        with _stream_lock:
+            _open_streams -= 1
+
+    def _release(self) -> None:
+        # Errors of closing are of no use to anyone: ignore_errors is on by default.
+        self._stream.abort()
+        self._stream.close()
+
+    def _take(self, indata: NDArray[np.float32], frames: int, when: Any, status: Any) -> None:
+        """Copy into the ring and return; runs in PortAudio's thread, which must never wait."""
+        try:
+            if status.input_overflow or status.input_underflow:
+                # How much is missing is not told: at least one sample.
+                self._ring.lose(1)
+            self._ring.write(indata if self._column is None else indata[:, self._column :])
+        except BaseException as error:
+            self._failure = error
+
+    def _note_finished(self) -> None:
+        self._finished = True
+
+    def _block(self, block_n: int) -> Block:
+        frames, lost_n = self._ring.read(block_n)
+        self.lost_n += lost_n
+        column = 0
+        if self._chooser is not None:
+            column = self._chooser.choose(frames)
+            self.notes = self._chooser.notes
+        return Block(samples=np.ascontiguousarray(frames[:, column]), lost_n=lost_n)
+
+
+def _sounddevice() -> Any:
+    """Load PortAudio's Python layer, or say what is missing."""
+    try:
+        import sounddevice
+    except ImportError as error:
+        raise DeviceError(
+            "no access to the sound card: the Python package sounddevice is not installed",
+            "install it with: pip install 'audiotest[live]'",
+        ) from error
+    except OSError as error:
+        raise DeviceError(
+            "no access to the sound card: the PortAudio library is not installed",
+            "on Debian and its kin: apt install libportaudio2",
+        ) from error
+    except Exception as error:  # Its own error class is out of reach when loading it fails.
+        raise DeviceError(f"the sound system does not start: {_reason(error)}", "restart it") from error
+    return sounddevice
+
+
+def _abandon(sd: Any) -> None:
+    """Keep the program usable when PortAudio does not come back from closing a device that has vanished.
+
+    PortAudio 19.6 on ALSA then keeps a thread that can neither be ended nor stopped from writing to the
+    standard error as fast as it can (seen when the device goes before its first sample), and it would hang
+    the end of the program as well. Its messages are cut off from ours, and nobody waits for it at the end.
+    """
+    atexit.unregister(sd._exit_handler)
+    if sys.stderr is not sys.__stderr__ or sys.stderr is None:
+        return
+    sys.stderr.flush()
+    sys.stderr = os.fdopen(
+        os.dup(2), "w", buffering=1, encoding=sys.stderr.encoding, errors=sys.stderr.errors
+    )
+    with open(os.devnull, "w", encoding="ascii") as nowhere:
+        os.dup2(nowhere.fileno(), 2)
+
+
+def _default_index(sd: Any) -> int | None:
+    try:
+        return int(sd.query_devices(kind="input")["index"])
+    except (sd.PortAudioError, ValueError):
+        return None
+
+
+def _find(device: str | int | None, inputs: tuple[InputDevice, ...], default: int | None) -> InputDevice:
+    """Find the one input that is meant; ``DeviceError`` when there is none or more than one."""
+    if not inputs:
+        raise DeviceError("there is no sound-card input", "plug one in, or check that it is switched on")
+    listed = "'audiotest inputs' lists them"
+    if device is None:
+        usual = [found for found in inputs if found.index == default]
+        if not usual:
+            raise DeviceError("the system names no default input", f"name an input; {listed}")
+        return usual[0]
+    wanted = str(device).strip()
+    if isinstance(device, int) or wanted.isdecimal():
+        by_number = [found for found in inputs if found.index == int(wanted)]
+        if not by_number:
+            raise DeviceError(f"there is no input number {wanted}", listed)
+        return by_number[0]
+    key = wanted.casefold()
+    whole = [found for found in inputs if found.name.casefold() == key]
+    matches = whole or [
+        found for found in inputs if key and key in f"{found.name}, {found.host_api}".casefold()
+    ]
+    if not matches:
+        raise DeviceError(f"there is no input {wanted!r}", listed)
+    if len(matches) > 1:
+        # Some systems list every input once for each of their sound interfaces: take the default's.
+        usual_api = next((found.host_api for found in inputs if found.index == default), None)
+        same_api = [found for found in matches if found.host_api == usual_api]
+        if len({found.name for found in matches}) > 1 or len(same_api) != 1:
+            names = ", ".join(f"{found.index} {found.name} ({found.host_api})" for found in matches)
+            raise DeviceError(f"{wanted!r} fits several inputs: {names}", "name it by its number")
+        return same_api[0]
+    return matches[0]
+
+
+def _refusal(sd: Any, device: InputDevice, rate_hz: int, channels: int, error: Exception) -> DeviceError:
+    rates = [
+        rate for rate in USUAL_RATES_HZ if rate != rate_hz and _accepts(sd, device.index, rate, channels)
+    ]
+    if rates and not _accepts(sd, device.index, rate_hz, channels):
+        listed = ", ".join(str(rate) for rate in rates)
+        return DeviceError(f"{device.name}: refuses {rate_hz} Hz", f"it takes {listed} Hz")
+    return DeviceError(
+        f"{device.name}: cannot be opened: {_reason(error)}",
+        "close other programs that use it, or choose another input",
+    )
+
+
+def _accepts(sd: Any, index: int, rate_hz: int, channels: int) -> bool:
+    try:
+        sd.check_input_settings(device=index, channels=channels, dtype="float32", samplerate=rate_hz)
+    except (sd.PortAudioError, ValueError):
+        return False
+    return True
+
+
+def _reason(error: BaseException) -> str:
+    """Put what PortAudio says on one line."""
+    text = str(error.args[0]) if error.args else ""
+    return " ".join(text.split()) or type(error).__name__

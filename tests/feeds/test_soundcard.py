@@ -1,0 +1,286 @@
+"""The sound card's edges, with a made-up PortAudio: what it lists, refuses, loses and how it fails."""
+
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from types import ModuleType, SimpleNamespace
+from typing import Any, ClassVar
+
+import numpy as np
+import pytest
+
+from audiotest.errors import DeviceError
+from audiotest.feeds import soundcard
+from audiotest.feeds.soundcard import list_inputs, open_input
+
+
+class FakePortAudioError(Exception):
+    pass
+
+
+class FakeStream:
+    """Takes the callback and waits to be driven by the test."""
+
+    def __init__(self, **options: Any) -> None:
+        if options["samplerate"] not in FakeCard.rates:
+            raise FakePortAudioError(
+                "Error opening InputStream: Invalid sample rate [PaErrorCode -9997]", -9997
+            )
+        if FakeCard.busy:
+            raise FakePortAudioError(
+                "Error opening InputStream: Device unavailable\n[PaErrorCode -9985]", -9985
+            )
+        self.options = options
+        self.started = self.closed = False
+        FakeCard.streams.append(self)
+
+    def start(self) -> None:
+        self.started = True
+
+    def abort(self) -> None:
+        if FakeCard.hangs:
+            FakeCard.release.wait(10.0)
+
+    def close(self) -> None:
+        self.closed = True
+
+    def deliver(self, frames: Any, *, overflow: bool = False) -> None:
+        status = SimpleNamespace(input_overflow=overflow, input_underflow=False)
+        self.options["callback"](frames, len(frames), None, status)
+
+
+class FakeCard:
+    rates: ClassVar[set[int]] = {48000, 44100}
+    busy = False
+    hangs = False
+    release = threading.Event()
+    streams: ClassVar[list[FakeStream]] = []
+    devices: ClassVar[list[dict[str, Any]]] = []
+
+
+def device(name: str, inputs: int, api: int = 0) -> dict[str, Any]:
+    return {
+        "index": len(FakeCard.devices),
+        "name": name,
+        "max_input_channels": inputs,
+        "default_samplerate": 44100.0,
+        "hostapi": api,
+    }
+
+
+@pytest.fixture(autouse=True)
+def fake_card(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    fake = ModuleType("sounddevice")
+    FakeCard.busy = FakeCard.hangs = False
+    FakeCard.streams = []
+    FakeCard.devices = []
+    FakeCard.release = threading.Event()
+    for name, inputs, api in [
+        ("Loudspeaker", 0, 0), ("Bench Box", 2, 0), ("Bench Box Line", 1, 0), ("Blue Stick", 1, 0),
+        ("Blue Stick", 1, 1), ("Twin", 2, 1), ("Twin", 2, 1),
+    ]:  # fmt: skip
+        FakeCard.devices.append(device(name, inputs, api))
+
+    def query_devices(index: int | None = None, kind: str | None = None) -> Any:
+        if kind != "input":
+            return FakeCard.devices
+        if len(FakeCard.devices) < 2:
+            raise FakePortAudioError("Error querying device -1")
+        return FakeCard.devices[1]
+
+    def check_input_settings(**settings: Any) -> None:
+        if settings["samplerate"] not in FakeCard.rates:
+            raise FakePortAudioError("Invalid sample rate")
+
+    vars(fake).update(
+        PortAudioError=FakePortAudioError,
+        InputStream=FakeStream,
+        query_devices=query_devices,
+        query_hostapis=lambda: [{"name": "First"}, {"name": "Second"}],
+        check_input_settings=check_input_settings,
+        _terminate=lambda: None,
+        _initialize=lambda: None,
+        _exit_handler=lambda: None,
+    )
+    monkeypatch.setitem(sys.modules, "sounddevice", fake)
+    monkeypatch.setattr(soundcard, "_open_streams", 0)
+    monkeypatch.setattr(soundcard, "NO_DATA_S", 0.15)
+    monkeypatch.setattr(soundcard, "FIRST_DATA_S", 0.3)
+    monkeypatch.setattr(soundcard, "CLOSE_PATIENCE_S", 0.2)
+    yield
+    FakeCard.release.set()
+
+
+def ramp(start: int, n: int, channels: int = 1) -> np.ndarray[Any, np.dtype[np.float32]]:
+    return np.repeat(np.arange(start, start + n, dtype=np.float32)[:, np.newaxis], channels, axis=1)
+
+
+def test_inputs_are_listed_without_outputs() -> None:
+    inputs = list_inputs()
+    assert [found.name for found in inputs][:2] == ["Bench Box", "Bench Box Line"]
+    assert (inputs[0].index, inputs[0].channels, inputs[0].default_rate_hz) == (1, 2, 44100)
+    assert (inputs[0].host_api, inputs[-1].host_api) == ("First", "Second")
+
+
+@pytest.mark.parametrize(
+    ("wanted", "index"),
+    [
+        (None, 1),
+        (2, 2),
+        ("2", 2),
+        ("bench box", 1),
+        ("LINE", 2),
+        ("blue stick", 3),
+        ("blue stick, second", 4),
+    ],
+)
+def test_an_input_is_found_by_number_name_or_part(wanted: str | int | None, index: int) -> None:
+    open_input(wanted, 48000).close()
+    assert FakeCard.streams[-1].options["device"] == index
+    assert FakeCard.streams[-1].closed
+
+
+@pytest.mark.parametrize(
+    ("wanted", "what"),
+    [
+        ("attic", "no input 'attic'"),
+        ("", "no input ''"),
+        (17, "no input number 17"),
+        (0, "no input number 0"),
+        ("b", "1 Bench Box .*2 Bench Box Line"),
+        ("twin", "5 Twin .*6 Twin"),
+    ],
+)
+def test_an_unknown_or_ambiguous_name_is_refused_with_a_remedy(wanted: str | int, what: str) -> None:
+    with pytest.raises(DeviceError, match=what) as caught:
+        open_input(wanted, 48000)
+    assert caught.value.remedy
+
+
+def test_no_input_at_all_is_refused() -> None:
+    FakeCard.devices = [device("Loudspeaker", 0)]
+    with pytest.raises(DeviceError, match="no sound-card input"):
+        open_input(None)
+
+
+def test_a_refused_rate_names_the_rates_that_work() -> None:
+    with pytest.raises(DeviceError, match="refuses 12345 Hz: it takes 48000, 44100 Hz"):
+        open_input(1, 12345)
+    assert open_input(1).sample_rate_hz == 44100
+    with pytest.raises(DeviceError, match="too low"):
+        open_input(1, 4000)
+
+
+def test_a_busy_device_and_a_missing_channel_are_refused_in_one_line() -> None:
+    with pytest.raises(DeviceError, match="has 2 input channels, no channel 3"):
+        open_input(1, 48000, 3)
+    FakeCard.busy = True
+    with pytest.raises(DeviceError, match="Device unavailable") as caught:
+        open_input(1, 48000)
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(("error", "remedy"), [(ImportError, "pip install"), (OSError, "libportaudio2")])
+def test_a_missing_library_is_said_with_its_remedy(
+    monkeypatch: pytest.MonkeyPatch, error: type[Exception], remedy: str
+) -> None:
+    class Refuse:
+        def find_spec(self, name: str, path: Any = None, target: Any = None) -> None:
+            if name == "sounddevice":
+                raise error("not here")
+
+    monkeypatch.delitem(sys.modules, "sounddevice")
+    monkeypatch.setattr(sys, "meta_path", [Refuse(), *sys.meta_path])
+    with pytest.raises(DeviceError, match=remedy):
+        list_inputs()
+
+
+def test_importing_the_module_loads_no_portaudio() -> None:
+    code = "import sys, audiotest.feeds.soundcard; sys.exit('sounddevice' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_blocks_carry_the_chosen_channel_and_the_losses_at_their_place() -> None:
+    source = open_input(1, 48000, 2)
+    blocks = source.blocks()
+    stream_frames = np.stack([np.zeros(960), np.arange(960)], axis=1).astype(np.float32)
+    threading.Timer(0.02, lambda: FakeCard.streams[-1].deliver(stream_frames)).start()
+    first = next(blocks)
+    assert (first.lost_n, len(first.samples), first.samples.dtype) == (0, 960, np.float32)
+    np.testing.assert_array_equal(first.samples, np.arange(960))
+    FakeCard.streams[-1].deliver(stream_frames[:500])
+    FakeCard.streams[-1].deliver(stream_frames, overflow=True)
+    got = [next(blocks), next(blocks)]
+    assert [(len(block.samples), block.lost_n) for block in got] == [(500, 0), (960, 1)]
+    assert source.lost_n == 1
+    source.close()
+    assert list(blocks) == []
+
+
+def test_a_reader_that_is_too_slow_counts_what_did_not_fit(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(soundcard, "RING_S", 0.1)
+    source = open_input(2, 48000)
+    blocks = source.blocks()
+    threading.Timer(0.02, lambda: FakeCard.streams[-1].deliver(ramp(0, 960))).start()
+    next(blocks)
+    for k in range(1, 8):
+        FakeCard.streams[-1].deliver(ramp(960 * k, 960))
+    taken = [next(blocks) for _ in range(5)]
+    FakeCard.streams[-1].deliver(ramp(960 * 8, 960))
+    late = next(blocks)
+    assert [block.lost_n for block in taken] == [0] * 5
+    assert late.lost_n == 2 * 960
+    assert late.samples[0] == 8 * 960
+    source.close()
+
+
+def test_an_input_that_stops_delivering_gives_the_rest_and_then_an_error() -> None:
+    source = open_input(2, 48000)
+    blocks = source.blocks()
+    threading.Timer(0.02, lambda: FakeCard.streams[-1].deliver(ramp(0, 1000))).start()
+    assert len(next(blocks).samples) == 960
+    assert len(next(blocks).samples) == 40
+    with pytest.raises(DeviceError, match="stopped delivering: check the plug"):
+        next(blocks)
+    assert FakeCard.streams[-1].closed
+
+
+def test_an_input_that_finishes_by_itself_is_noticed_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(soundcard, "FIRST_DATA_S", 60.0)
+    source = open_input(2, 48000)
+    threading.Timer(0.05, lambda: FakeCard.streams[-1].options["finished_callback"]()).start()
+    with pytest.raises(DeviceError, match="stopped delivering"):
+        next(source.blocks())
+
+
+def test_an_error_in_the_callback_reaches_the_reader() -> None:
+    source = open_input(2, 48000)
+    threading.Timer(0.02, lambda: FakeCard.streams[-1].deliver(np.zeros((10, 3, 2)))).start()
+    with pytest.raises(DeviceError, match="the input failed") as caught:
+        next(source.blocks())
+    assert isinstance(caught.value.__cause__, ValueError)
+
+
+def test_close_ends_a_wait_from_another_thread_and_never_hangs(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(soundcard, "FIRST_DATA_S", 60.0)
+    source = open_input(2, 48000)
+    threading.Timer(0.05, source.close).start()
+    assert list(source.blocks()) == []
+    FakeCard.hangs = True
+    stuck = open_input(2, 48000)
+    started_s = time.monotonic()
+    stuck.close()
+    stuck.close()
+    assert time.monotonic() - started_s < 2.0
+
+
+def test_a_second_start_listens_again() -> None:
+    for _ in range(2):
+        source = open_input(2, 48000)
+        threading.Timer(0.02, lambda: FakeCard.streams[-1].deliver(ramp(0, 960))).start()
+        assert len(next(source.blocks()).samples) == 960
+        source.close()
+    assert len(FakeCard.streams) == 2
+    assert all(stream.closed for stream in FakeCard.streams)
