@@ -38,6 +38,9 @@ class Mouth:
     pitch: float
     """Playing speed: pitch and formants move together."""
     tilt_db_octave: float
+    rolloff_hz: float
+    """Where the microphone and its amplifier begin to fall off; 0: not below 8 kHz."""
+    rolloff_order: int
     bump_hz: float
     bump_db: float
     wander_db: float
@@ -81,6 +84,8 @@ def draw_mouth(talkers: list[dict[str, Any]], kind: str, rng: np.random.Generato
         start=float(rng.random()),
         pitch=float(rng.uniform(0.85, 1.18)),
         tilt_db_octave=float(rng.normal(0.0, 2.0)),
+        rolloff_hz=float(rng.uniform(3000.0, 7000.0)) if rng.random() < 0.7 else 0.0,
+        rolloff_order=int(rng.integers(1, 4)),
         bump_hz=float(np.exp(rng.uniform(np.log(400.0), np.log(4000.0)))),
         bump_db=float(rng.normal(0.0, 3.0)),
         wander_db=float(rng.choice([0.0, 1.5, 3.0], p=[0.6, 0.25, 0.15])),
@@ -95,6 +100,8 @@ def draw_drive(kind: str, rng: np.random.Generator) -> float:
     """Drive −15 … 25 dB; mostly near or under the threshold where a confounder must not pass for clipping."""
     if kind in ("plain", "levelling"):
         return float(rng.uniform(-15.0, -3.0) if rng.random() < 0.22 else rng.uniform(-3.0, 25.0))
+    if kind == "if_clipping":
+        return float(rng.uniform(-7.0, 0.0) if rng.random() < 0.7 else rng.uniform(0.0, 20.0))
     return float(rng.uniform(-12.0, 0.0) if rng.random() < 0.65 else rng.uniform(0.0, 25.0))
 
 
@@ -115,28 +122,28 @@ def draw_limiter(kind: str, held_out: bool, rng: np.random.Generator) -> dict[st
     }
 
 
-def draw_splatter(held_out: bool, rng: np.random.Generator) -> dict[str, Any]:
-    """Splatter filter: family, order and corner."""
+def draw_splatter(held_out: bool, rng: np.random.Generator) -> tuple[str, int, float]:
+    """Splatter filter: family, order and corner in Hz."""
     family = str(rng.choice(HELD_OUT_SPLITTERS if held_out else SPLITTERS))
     order = int(rng.integers(3, 6)) if family == "elliptic" else int(rng.integers(2, 8))
-    return {"splatter": family, "splatter_order": order, "splatter_hz": float(rng.uniform(2550.0, 3500.0))}
+    return family, order, float(rng.uniform(2550.0, 3500.0))
 
 
 def draw_transmitter(
-    kind: str, held_out: bool, ceiling_khz: float, rng: np.random.Generator
+    kind: str, held_out: bool, drive_db: float, ceiling_khz: float, rng: np.random.Generator
 ) -> dict[str, Any]:
     """Keyword arguments of the transmitter."""
     which = rng.random()
     corner_us = rng.uniform(400.0, 800.0) if which < 0.75 else rng.uniform(50.0, 400.0)
     hum, tone, beep = rng.random() < 0.25, rng.random() < 0.2, rng.random() < 0.15
     return {
-        "drive_db": draw_drive(kind, rng),
+        "drive_db": drive_db,
         "mic_gain_db": None,
         "ceiling_khz": ceiling_khz,
         "preemphasis_us": None if which > 0.9 else float(corner_us),
         "mic_highpass_hz": float(rng.uniform(80.0, 350.0)),
         **draw_limiter(kind, held_out, rng),
-        **draw_splatter(held_out, rng),
+        "splatter": draw_splatter(held_out, rng),
         "hum_hz": float(rng.choice([50.0, 60.0, 100.0, 120.0])) if hum else None,
         "hum_khz": float(ceiling_khz * 10 ** (rng.uniform(-45, -25) / 20)) if hum else 0.0,
         "subaudible_hz": float(rng.choice([67.0, 88.5, 100.0, 123.0, 156.7, 203.5])) if tone else None,
@@ -146,18 +153,18 @@ def draw_transmitter(
     }
 
 
-def draw_passband(kind: str, rng: np.random.Generator) -> tuple[float, float, float, float]:
+def draw_passband(kind: str, drive_db: float, rng: np.random.Generator) -> tuple[float, float, float, float]:
     """IF noise bandwidth, mistuning, service limit and ceiling in kHz that go together.
 
     A plain over keeps ceiling plus overshoot inside the IF filter's half bandwidth; one in eight grazes it;
-    the confounder `if_clipping` swings well past it.
+    the confounder `if_clipping` swings well past it on the loudest syllables.
     """
     band = float(rng.uniform(7.0, 10.0 if kind == "if_clipping" else 16.0))
     mistune = float(rng.normal(0.0, 0.1) if rng.random() < 0.5 else rng.uniform(-1.0, 1.0))
     room = band / 2 - abs(mistune)
     limit = float(rng.choice([k for k in LIMITS_KHZ if k <= room or k == 2.0]))
     if kind == "if_clipping":
-        return band, mistune, limit, float(room * rng.uniform(1.3, 2.0))
+        return band, mistune, limit, float(room * rng.uniform(1.2, 1.8) / min(1.0, 10 ** (drive_db / 20)))
     most = room * (1.0 if rng.random() < 0.12 else 0.78)
     return band, mistune, limit, float(min(limit * rng.uniform(0.4, 1.4), most))
 
@@ -183,10 +190,9 @@ def draw_receiver(
 
 def draw_soundcard(kind: str, rng: np.random.Generator) -> dict[str, Any]:
     """Keyword arguments of the sound card; only the confounder overloads it, is levelled or is coded."""
-    codec = kind == "codec"
     hum = rng.random() < 0.2
     return {
-        "sample_rate_hz": 8000 if codec else int(rng.choice([48000, 44100, 8000], p=[0.74, 0.16, 0.10])),
+        "sample_rate_hz": int(rng.choice([48000, 44100, 8000], p=[0.74, 0.16, 0.10])),
         "noise_dbfs": float(rng.uniform(-90.0, -65.0)),
         "dc_fs": float(rng.normal(0.0, 0.01)) if rng.random() < 0.3 else 0.0,
         "mains_hz": float(rng.choice([50.0, 60.0])),
@@ -194,7 +200,7 @@ def draw_soundcard(kind: str, rng: np.random.Generator) -> dict[str, Any]:
         "gain_db": 0.0,
         "bits": 8 if rng.random() < 0.04 else 16,
         "agc": kind == "soundcard_agc",
-        "codec": codec,
+        "codec": kind == "codec",
     }
 
 
@@ -202,12 +208,13 @@ def draw_over(name: str, split: str, talkers: list[dict[str, Any]], rng: np.rand
     """One over of a split; `talkers` are the corpus's entries of that split."""
     kind = str(rng.choice(CONFOUNDERS)) if rng.random() < CONFOUNDER_SHARE[split] else "plain"
     held_out = bool(rng.random() < HELD_OUT_SHARE[split])
-    band, mistune, limit, ceiling = draw_passband(kind, rng)
-    transmitter = draw_transmitter(kind, held_out, ceiling, rng)
+    drive_db = draw_drive(kind, rng)
+    band, mistune, limit, ceiling = draw_passband(kind, drive_db, rng)
+    transmitter = draw_transmitter(kind, held_out, drive_db, ceiling, rng)
     receiver = draw_receiver(kind, held_out, band, mistune, rng)
     # The scale puts the expected peak of the received audio (about 1.3 ceilings with the limiter saturated)
     # at a drawn level under full scale, or as far over it as an overloaded sound card is.
-    peak_khz = 1.3 * ceiling * min(1.0, 10 ** (transmitter["drive_db"] / 20))
+    peak_khz = 1.3 * ceiling * min(1.0, 10 ** (drive_db / 20))
     # De-emphasis takes about 5 dB off the peaks of speech.
     peak_khz *= 0.56 if receiver["deemphasis_us"] else 1.0
     peak_dbfs = rng.uniform(5.0, 15.0) if kind == "soundcard_overload" else rng.uniform(-30.0, -5.0)

@@ -23,10 +23,15 @@ def stretch(recording: Samples, mouth: Mouth) -> Samples:
 
 def _equalised(x: Samples, mouth: Mouth) -> Samples:
     n = scipy.fft.next_fast_len(len(x) + RATE_HZ // 4, real=True)
-    octave = np.log2(np.maximum(np.arange(n // 2 + 1) * RATE_HZ / n, 60.0) / 1000.0)
+    hz = np.arange(n // 2 + 1) * RATE_HZ / n
+    octave = np.log2(np.maximum(hz, 60.0) / 1000.0)
     bump = np.exp(-((octave - np.log2(mouth.bump_hz / 1000.0)) ** 2))
     gain_db = mouth.tilt_db_octave * octave + mouth.bump_db * bump
-    return np.asarray(scipy.fft.irfft(scipy.fft.rfft(x, n) * 10 ** (gain_db / 20), n)[: len(x)])
+    response = 10 ** (gain_db / 20) + 0j
+    if mouth.rolloff_hz > 0.0:
+        falling = scipy.signal.butter(mouth.rolloff_order, 2 * np.pi * mouth.rolloff_hz, analog=True)
+        response *= scipy.signal.freqs(*falling, worN=2 * np.pi * hz)[1]
+    return np.asarray(scipy.fft.irfft(scipy.fft.rfft(x, n) * response, n)[: len(x)])
 
 
 def _in_a_room(x: Samples, mouth: Mouth, rng: np.random.Generator) -> Samples:

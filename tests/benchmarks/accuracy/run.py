@@ -171,7 +171,8 @@ def plot_deviation(records: list[Record], tool: dict[str, Prediction], path: Pat
 
 INTRODUCTION = """# How accurate the judgement is
 
-Measured on {n} simulated overs ({plain} plain, the rest each with one confounder) by {talkers} talkers; {seen}
+Measured on {n} simulated overs ({plain} plain, the rest each with one confounder) by {talkers} talkers;
+{seen}
 {held} overs have splatter filters or a limiter of kinds held out as well.
 True complex-baseband FM; 4 to 20 s of speech; carrier 6 to 45 dB over the noise in the IF filter; the ranges
 of everything else are in `tests/benchmarks/accuracy/draw.py`. The feed's scale and de-emphasis are known. No
