@@ -20,13 +20,14 @@ def run(arguments: argparse.Namespace) -> int:
     table.add_column("no.", justify="right")
     table.add_column("name", ratio=1)
     table.add_column("channels", justify="right")
-    table.add_column("rate", justify="right")
+    table.add_column("usual rate", justify="right")
+    table.add_column("through")
     for device in inputs:
         table.add_row(
             str(device.index),
             Text(device.name),
             str(device.channels),
-            f"{device.sample_rate_hz / 1000:g} kHz",
+            f"{device.default_rate_hz / 1000:g} kHz",
         )
     console.print(table)
     return 0

@@ -14,7 +14,6 @@ from audiotest.standards.limits import get_limits
 from audiotest.terminal.screen import Screen
 
 REFRESH_S = 0.1
-SAMPLE_RATE_HZ = 48000
 PAUSE_ENDS_OVER_S = 2.0
 """On a feed without carrier edges somebody waits for the verdict: a pause this long ends the over."""
 DONE = 0
@@ -27,7 +26,7 @@ def run(arguments: argparse.Namespace) -> int:
     feed = None if arguments.feed is None else load_feed(arguments.feed)
     if not arguments.text:
         return _run_window(arguments, feed, limits)
-    source = open_input(arguments.device, SAMPLE_RATE_HZ, arguments.channel)
+    source = open_input(arguments.device, None, arguments.channel)
     engine = Engine(source.sample_rate_hz, feed=feed, limits=limits, pause_ends_over_s=PAUSE_ENDS_OVER_S)
     events: queue.SimpleQueue[WorkerEvent] = queue.SimpleQueue()
     worker = Worker(source, engine, events.put)
