@@ -164,7 +164,7 @@ def draw_passband(kind: str, drive_db: float, rng: np.random.Generator) -> tuple
     room = band / 2 - abs(mistune)
     limit = float(rng.choice([k for k in LIMITS_KHZ if k <= room or k == 2.0]))
     if kind == "if_clipping":
-        return band, mistune, limit, float(room * rng.uniform(1.2, 1.8) / min(1.0, 10 ** (drive_db / 20)))
+        return band, mistune, limit, float(room * rng.uniform(1.4, 2.6) / min(1.0, 10 ** (drive_db / 20)))
     most = room * (1.0 if rng.random() < 0.12 else 0.78)
     return band, mistune, limit, float(min(limit * rng.uniform(0.4, 1.4), most))
 
