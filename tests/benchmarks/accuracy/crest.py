@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 BAND_HZ = (300.0, 3000.0)
 LOWEST_DB = -3.0
-BINS = 24
+MOST_BINS = 24
+OVERS_A_BIN = 40
 
 
 def received_crest_db(record: dict[str, Any], audio: NDArray[np.float32]) -> float | None:
@@ -65,7 +66,7 @@ def fit_crest(crests: list[float], drives: list[float]) -> CrestBaseline:
     """Learn the mean drive (clamped at −3 dB: the headroom below is not to be seen) for each crest."""
     order = np.argsort(crests)
     crest, drive = np.array(crests)[order], np.maximum(np.array(drives)[order], LOWEST_DB)
-    parts = np.array_split(np.arange(len(crest)), BINS)
+    parts = np.array_split(np.arange(len(crest)), min(MOST_BINS, max(1, len(crest) // OVERS_A_BIN)))
     return CrestBaseline(
         tuple(float(np.mean(crest[p])) for p in parts),
         tuple(float(np.mean(drive[p])) for p in parts),
