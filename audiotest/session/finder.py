@@ -24,8 +24,14 @@ CELL_MATCH_MAX_DB = 6.0
 DROP_DB = 4.0
 FLOOR_STEP_DB = 3.0
 HISS_STEP_DB = 6.0
-HISS_CELLS = 9
-"""Hiss not heard before must last 360 ms: longer than a drawn-out sibilant."""
+HISS_CELLS = 11
+"""Hiss not heard before must last 440 ms: longer than a drawn-out sibilant."""
+LONG_HISS_CELLS = 20
+"""On a squelched feed it would be a squelch tail, and must last 800 ms."""
+FLOOR_CELLS = 25
+"""In a second of speech there is a pause; before that the lowest level need not be the carrier's floor."""
+HISTORY_CELLS = 40
+LOOSE_MATCH_RMS_DB = 3.2
 SETTLE_CELLS = 2
 """A sound card may take this long to settle before the first steady noise."""
 SILENT_DB = -118.0
@@ -33,7 +39,8 @@ UPPER_BANDS = slice(3, 5)
 """1600-2800 Hz: inside every receiver's audio, and where quieting shows best."""
 
 AUDIO_BANDS = slice(0, 6)
-"""300-3400 Hz, where voiced sounds show as lines; above there may be nothing but the sound card's noise."""
+"""300-3400 Hz, where voiced sounds show as lines. Above there may be nothing but the sound card's noise, or the
+splatter of hiss that overloads it, which comes and goes."""
 
 Edge = Literal["hiss", "closed", "none"]
 
@@ -119,10 +126,11 @@ class OverFinder:
 
     def push(self, levels_db: NDArray[np.float64], flatness_db: NDArray[np.float64]) -> list[FoundOver]:
         """Take one cell: levels and flatness of its `CELL_HOPS` frames, shape (CELL_HOPS, n_bands)."""
+        levels_db = levels_db[:, AUDIO_BANDS]
         self._cells.append(levels_db.mean(axis=0))
         self._spread.append(levels_db.std(axis=0))
         self._flat.append(float(flatness_db[:, AUDIO_BANDS].mean()))
-        if len(self._cells) > 2 * HISS_CELLS:
+        if len(self._cells) > HISTORY_CELLS:
             del self._cells[0], self._spread[0], self._flat[0]
         self._n += 1
         if self._over is not None:
@@ -185,6 +193,10 @@ class OverFinder:
             and float(np.max(away)) < MATCH_MAX_DB
             and float(np.max(each)) < CELL_MATCH_RMS_DB
         )
+
+    def _loosely(self, reference_db: NDArray[np.float64], cells_back: int) -> bool:
+        away = self._cells[-cells_back] - reference_db
+        return float(np.sqrt(np.mean(away**2))) < LOOSE_MATCH_RMS_DB
 
     def _cell_matches(self, reference_db: NDArray[np.float64]) -> bool:
         away = np.abs(self._cells[-1] - reference_db)
@@ -264,16 +276,17 @@ class OverFinder:
             return []
         self._noisy_cells += 1
         cells = self._noisy_cells + WINDOW_CELLS - 1
-        if cells < HISS_CELLS or not self._steady_noise(HISS_CELLS):
+        needed = HISS_CELLS if over.idle is None else LONG_HISS_CELLS
+        if cells < needed or not self._steady_noise(needed):
             return []
-        level = _upper(self._window(HISS_CELLS).mean(axis=0))
-        floor = self._floor(over, HISS_CELLS)
-        loud = float(np.percentile(over.uppers_db[:-HISS_CELLS] or [level], 90))
+        level = _upper(self._window(needed).mean(axis=0))
+        floor = self._floor(over, needed)
+        loud = float(np.percentile(over.uppers_db[:-needed] or [level], 90))
         if self._hiss_db is None and level > floor + HISS_STEP_DB and level > loud - 2.0:
-            return self._end(over, HISS_CELLS, "hiss")
-        enough = len(over.uppers_db) > 2 * HISS_CELLS
+            return self._end(over, needed, "hiss")
+        enough = len(over.uppers_db) > 2 * needed
         if not over.dropped and enough and level < floor - HISS_STEP_DB:
-            return self._end(over, HISS_CELLS, "closed")
+            return self._end(over, needed, "closed")
         return []
 
     def _end_by_pause(self, over: _Running) -> list[FoundOver]:
@@ -286,9 +299,14 @@ class OverFinder:
 
     def _own_floor(self, over: _Running, idle_upper_db: float) -> bool:
         """Whether the over shows a floor of its own, several cells at one level above the idle noise."""
-        floor = self._floor(over, WINDOW_CELLS)
-        at_floor = sum(upper < floor + FLOOR_STEP_DB for upper in over.uppers_db[:-WINDOW_CELLS])
-        return floor > idle_upper_db + FLOOR_STEP_DB and at_floor >= 4
+        waiting = WINDOW_CELLS
+        while waiting < len(over.uppers_db) and over.uppers_db[-waiting - 1] < idle_upper_db + FLOOR_STEP_DB:
+            waiting += 1
+        # One more cell is left out: the edge may lie inside it.
+        waiting += 1
+        floor = self._floor(over, waiting)
+        at_floor = sum(upper < floor + FLOOR_STEP_DB for upper in over.uppers_db[:-waiting])
+        return floor > idle_upper_db + FLOOR_STEP_DB and at_floor >= 4 and len(over.uppers_db) >= FLOOR_CELLS
 
     def _floor(self, over: _Running, leave_out: int) -> float:
         """Lowest 100 ms of the over so far in the upper bands, the last cells and the first one left out."""
@@ -299,8 +317,11 @@ class OverFinder:
         return float(np.min((values[:-1] + values[1:]) / 2.0))
 
     def _end(self, over: _Running, cells: int, edge: Literal["hiss", "closed"]) -> list[FoundOver]:
-        found = self._found(over, self._n - cells, edge)
         levels = self._window(cells).mean(axis=0)
+        # Noise shows its level loosely in one cell: the over may have ended before the match was certain.
+        while cells < min(len(self._cells), len(over.uppers_db)) and self._loosely(levels, cells + 1):
+            cells += 1
+        found = self._found(over, self._n - cells, edge)
         if edge == "hiss":
             self._hiss_db = levels if self._hiss_db is None else self._hiss_db
         else:
