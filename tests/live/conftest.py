@@ -1,0 +1,113 @@
+"""A virtual sound card: a PulseAudio of the tests' own, with a null sink whose monitor is the input."""
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+TOOLS = ("pulseaudio", "paplay", "pactl")
+SINK = "bench"
+RATE_HZ = 48000
+
+ALSA_CONFIG = """\
+</usr/share/alsa/alsa.conf>
+pcm.!default { type pulse }
+ctl.!default { type pulse }
+"""
+PULSE_SCRIPT = """\
+load-module module-native-protocol-unix socket={socket} auth-anonymous=1
+load-module module-null-sink sink_name={sink} rate={rate} format=s16le channels=1 channel_map=mono
+set-default-source {sink}.monitor
+"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class VirtualCard:
+    """A running sound server: its process and the environment that leads to it."""
+
+    process: "subprocess.Popen[bytes]"
+    environment: dict[str, str]
+
+    def play(self, recording: Path) -> "subprocess.Popen[bytes]":
+        """Play a recording into the sink, in real time."""
+        command = ["paplay", f"--device={SINK}", "--volume=65536", str(recording)]
+        return subprocess.Popen(command, env=self.environment, stdin=subprocess.DEVNULL)
+
+    def listen(self, *arguments: str) -> "subprocess.Popen[str]":
+        """Start `listen.py`, which captures through PortAudio and tells of it on standard output."""
+        command = [sys.executable, str(Path(__file__).with_name("listen.py")), *arguments]
+        return subprocess.Popen(
+            command, env=self.environment, stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL, text=True,
+        )  # fmt: skip
+
+    def vanish(self) -> None:
+        """End the sound server without a word, as a pulled plug does."""
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait(10.0)
+
+
+def need_tools() -> None:
+    """Skip without PulseAudio, but never where everything is meant to run."""
+    missing = [tool for tool in TOOLS if shutil.which(tool) is None]
+    if not missing:
+        return
+    if os.environ.get("CI"):
+        pytest.fail(f"{', '.join(missing)} not found: the virtual sound card must run here")
+    pytest.skip(f"{', '.join(missing)} not found")
+
+
+@pytest.fixture
+def card(tmp_path: Path) -> Iterator[VirtualCard]:
+    """Start a sound server in a directory of its own; the user's files and server are not touched."""
+    need_tools()
+    runtime = tmp_path / "run"
+    runtime.mkdir(mode=0o700)
+    alsa = tmp_path / "asound.conf"
+    alsa.write_text(ALSA_CONFIG)
+    socket = runtime / "native"
+    environment = {key: value for key, value in os.environ.items() if not key.startswith(("PULSE_", "ALSA_"))}
+    environment |= {
+        "HOME": str(tmp_path),
+        "XDG_RUNTIME_DIR": str(runtime),
+        "XDG_CONFIG_HOME": str(tmp_path / "config"),
+        "PULSE_RUNTIME_PATH": str(runtime),
+        "PULSE_SERVER": f"unix:{socket}",
+        "ALSA_CONFIG_PATH": str(alsa),
+        "DBUS_SESSION_BUS_ADDRESS": "disabled:",
+    }
+    script = tmp_path / "card.pa"
+    script.write_text(PULSE_SCRIPT.format(socket=socket, sink=SINK, rate=RATE_HZ))
+    log = tmp_path / "pulse.log"
+    with log.open("wb") as output:
+        options = ["--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no", "-n", f"--file={script}"]
+        process = subprocess.Popen(
+            ["pulseaudio", *options],
+            env=environment, stdin=subprocess.DEVNULL, stdout=output, stderr=subprocess.STDOUT,
+        )  # fmt: skip
+    try:
+        deadline_s = time.monotonic() + 20.0
+        while not answers(environment):
+            if process.poll() is not None or time.monotonic() > deadline_s:
+                pytest.fail(f"PulseAudio does not start:\n{log.read_text(errors='replace')}")
+            time.sleep(0.1)
+        yield VirtualCard(process=process, environment=environment)
+    finally:
+        if process.poll() is None:
+            process.terminate()
+            process.wait(10.0)
+
+
+def answers(environment: dict[str, str]) -> bool:
+    """Whether the server has its sink."""
+    done = subprocess.run(
+        ["pactl", "list", "short", "sinks"], env=environment, capture_output=True, text=True, check=False
+    )
+    return SINK in done.stdout
