@@ -5,13 +5,12 @@ from numpy.typing import NDArray
 
 from audiotest.units import amplitude_db
 
-SHORTEST_RUN_N = 3
-LEAST_EXTREME_FS = 0.1
-"""A recording that never passes -20 dBFS overloads nothing."""
-WINDOW_N = 256
-SMOOTH_DROP_STEPS = 20.0
-COARSEST_STEP = 1.0 / 32.0
-"""Step below the extreme as a share of it, at most: that of 8-bit µ-law (ITU-T G.711)."""
+SHORTEST_RUN = 3
+LOWEST_EXTREME_FS = 0.05
+MARGIN = 1.05
+SMALLEST_CODE_FS = 2.0**-24
+STEEPNESS_BINS = 101
+"""Quarter octaves from the smallest code of a float recording to full scale and beyond."""
 
 
 def peak_dbfs(samples: NDArray[np.floating]) -> float | None:
@@ -44,84 +43,6 @@ def dc_percent_fs(samples: NDArray[np.floating]) -> float | None:
     if len(samples) == 0 or not np.any(samples):
         return None
     return 100.0 * float(np.mean(samples, dtype=np.float64))
-
-
-class _Side:
-    """One polarity: the extreme so far, and how far the wave had climbed before each run at it."""
-
-    def __init__(self) -> None:
-        self._extreme = 0.0
-        self._second = 0.0
-        self._before = np.zeros(0)
-        self._open_n = 0
-        self._drops: list[float] = []
-        self._sure = 0
-        self._sure_at = np.inf
-
-    def push(self, samples: NDArray[np.float64]) -> None:
-        """Take the next samples; anything above the extreme so far makes earlier runs irrelevant."""
-        top = float(np.max(samples))
-        if top > self._extreme:
-            self._second = max(self._second, self._extreme)
-            self._extreme = top
-            self._before = np.concatenate([self._before, np.full(self._open_n, self._second)])[-WINDOW_N:]
-            self._open_n = 0
-            self._drops, self._sure, self._sure_at = [], 0, np.inf
-        hit = samples == self._extreme
-        if not hit.all():
-            self._second = max(self._second, float(np.max(samples, where=~hit, initial=0.0)))
-        self._runs(samples, hit)
-
-    def _runs(self, samples: NDArray[np.float64], hit: NDArray[np.bool_]) -> None:
-        running = np.full(min(self._open_n, WINDOW_N), self._extreme)
-        joined = np.concatenate([self._before, running, samples])
-        known_n = len(joined) - len(samples)
-        turns = np.flatnonzero(np.diff(np.concatenate([[self._open_n > 0], hit]).astype(np.int8)))
-        # Positions in `samples`; the first turn ends a run that an earlier block began.
-        starts = turns[1::2] if self._open_n else turns[::2]
-        ends = turns[::2] if self._open_n else turns[1::2]
-        if self._open_n:
-            if len(ends) == 0:
-                self._open_n += len(samples)
-                return
-            self._close(self._before, self._open_n + int(ends[0]))
-            ends = ends[1:]
-        for start, end in zip(starts, ends, strict=False):
-            if end - start >= SHORTEST_RUN_N:
-                self._close(joined[max(0, known_n + start - WINDOW_N) : known_n + start], int(end - start))
-        self._open_n = len(samples) - int(starts[-1]) if len(starts) > len(ends) else 0
-        cut = known_n + int(starts[-1]) if self._open_n else len(joined)
-        self._before = joined[max(0, cut - WINDOW_N) : cut].copy()
-
-    def _drop(self, before: NDArray[np.float64], run_n: int) -> float:
-        near = before[-run_n:]
-        return self._extreme - float(np.min(near)) if run_n >= SHORTEST_RUN_N and len(near) else 0.0
-
-    def _close(self, before: NDArray[np.float64], run_n: int) -> None:
-        drop = self._drop(before, run_n)
-        if drop <= 0.0:
-            return
-        if drop > self._smooth_drop:
-            self._sure += 1
-        else:
-            self._drops.append(drop)
-
-    @property
-    def _smooth_drop(self) -> float:
-        step = min(self._extreme - self._second, COARSEST_STEP * self._extreme)
-        return SMOOTH_DROP_STEPS * step
-
-    @property
-    def runs(self) -> int:
-        if self._extreme < LEAST_EXTREME_FS:
-            return 0
-        limit = self._smooth_drop
-        if limit < self._sure_at:
-            # The step is now known better: runs that looked like smooth crests may not be.
-            kept = [drop for drop in self._drops if drop <= limit]
-            self._sure += len(self._drops) - len(kept)
-            self._drops, self._sure_at = kept, limit
-        return self._sure + int(self._drop(self._before, self._open_n) > limit)
 
 
 class OverloadCounter:

@@ -8,12 +8,12 @@ from numpy.typing import NDArray
 
 from audiotest.measure import activity as speech
 from audiotest.measure.beep import find_end_beep
-from audiotest.measure.deviation import AUDIO_HIGH_HZ, measure_swing
+from audiotest.measure.deviation import AUDIO_HIGH_HZ, Swing, measure_swing
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, estimate_deemphasis_us
 from audiotest.measure.filters import bandpass, undo_deemphasis
 from audiotest.measure.hum import measure_hum
 from audiotest.measure.level import overload_runs
-from audiotest.measure.limiter import estimate_drive
+from audiotest.measure.limiter import Drive, estimate_drive
 from audiotest.measure.speech_level import active_speech_level
 from audiotest.measure.subaudible import find_subaudible
 from audiotest.measure.tone import find_steady_tone, fit_sine, measure_tone
@@ -38,6 +38,10 @@ EDGE_S = 0.03
 MIN_BARE_S = 0.06
 MIN_SPEECH_S = 2.0
 WEAK_SNR_DB = 10.0
+NO_SCALE = "deviation unknown: no feed scale; learn one with 'audiotest feed learn'"
+_NO_LIMITER = Limiter(
+    drive_db=None, drive_low_db=None, drive_high_db=None, clipped_fraction=None, reached=None
+)
 TOO_QUIET_DBFS = -55.0
 
 
@@ -150,42 +154,57 @@ def _voice_figures(
         view.rate_hz,
         noise_rms_fs=None if noise is None else float(np.std(noise)),
     )
-    active = active_part.select(view.discriminator)
-    nothing = Deviation(
-        peak_khz=None, p999_khz=None, rms_khz=None, positive_khz=None, negative_khz=None,
-        limit_khz=limits.deviation_khz,
-    )  # fmt: skip
-    deviation = nothing
-    if feed is None:
-        view.notes.append("deviation unknown: no feed scale; learn one with 'audiotest feed learn'")
-    else:
-        swing = measure_swing(active, view.rate_hz, noise)
-        if swing is not None:
-            scale = feed.scale_khz_per_fs
-            deviation = Deviation(
-                peak_khz=swing.peak * scale, p999_khz=swing.p999 * scale, rms_khz=swing.rms * scale,
-                positive_khz=swing.positive * scale, negative_khz=swing.negative * scale,
-                limit_khz=limits.deviation_khz,
-            )  # fmt: skip
-    drive = estimate_drive(np.asarray(active), view.rate_hz)
+    active = np.asarray(active_part.select(view.discriminator))
+    noise_db = None
+    if noise is not None and len(active):
+        noise_db = _ratio_db(float(np.std(noise)), float(np.sqrt(np.mean(active**2))))
+    drive = estimate_drive(active, view.rate_hz, noise_db=noise_db)
     if drive is None:
         view.notes.append("limiter drive unknown: too little speech (1.5 s needed)")
-        limiter = Limiter(
-            drive_db=None, drive_low_db=None, drive_high_db=None, clipped_fraction=None, reached=None
-        )
+        limiter = _NO_LIMITER
     else:
         limiter = Limiter(
             drive_db=drive.drive_db, drive_low_db=drive.low_db, drive_high_db=drive.high_db,
             clipped_fraction=drive.clipped_fraction, reached=drive.reached,
         )  # fmt: skip
-    return active_part, deviation, limiter
+    if feed is None:
+        view.notes.append(NO_SCALE)
+        return active_part, _no_deviation(limits), limiter
+    swing = measure_swing(active, view.rate_hz, noise)
+    return active_part, _speech_deviation(active, swing, drive, feed, limits), limiter
+
+
+def _speech_deviation(
+    active: NDArray[np.float64], swing: Swing | None, drive: Drive | None, feed: Feed, limits: LimitSet
+) -> Deviation:
+    """Deviation of speech in kHz: by what the drive model knows of filters and noise, else by the noise alone."""
+    if swing is None:
+        return _no_deviation(limits)
+    peak, p999, positive, negative = swing.peak, swing.p999, swing.positive, swing.negative
+    if drive is not None:
+        received = float(np.quantile(np.abs(active), 0.999))
+        p999, peak = received * drive.p999_ratio, received * drive.peak_ratio
+        larger = max(positive, negative)
+        positive, negative = peak * positive / larger, peak * negative / larger
+    scale = feed.scale_khz_per_fs
+    return Deviation(
+        peak_khz=peak * scale, p999_khz=p999 * scale, rms_khz=swing.rms * scale,
+        positive_khz=positive * scale, negative_khz=negative * scale, limit_khz=limits.deviation_khz,
+    )  # fmt: skip
+
+
+def _no_deviation(limits: LimitSet) -> Deviation:
+    return Deviation(
+        peak_khz=None, p999_khz=None, rms_khz=None, positive_khz=None, negative_khz=None,
+        limit_khz=limits.deviation_khz,
+    )  # fmt: skip
 
 
 def _tone_deviation(
     tone: Tone, plain: NDArray[np.float64], view: _View, feed: Feed | None, limits: LimitSet
 ) -> Deviation:
     if feed is None or tone.level_dbfs is None:
-        view.notes.append("deviation unknown: no feed scale; learn one with 'audiotest feed learn'")
+        view.notes.append(NO_SCALE)
         peak = rms = None
     else:
         fit = fit_sine(view.discriminator, view.rate_hz, tone.frequency_hz)
@@ -195,11 +214,6 @@ def _tone_deviation(
         peak_khz=peak, p999_khz=peak, rms_khz=rms, positive_khz=peak, negative_khz=peak,
         limit_khz=limits.deviation_khz,
     )  # fmt: skip
-
-
-_NO_LIMITER = Limiter(
-    drive_db=None, drive_low_db=None, drive_high_db=None, clipped_fraction=None, reached=None
-)
 
 
 def _subaudible(
