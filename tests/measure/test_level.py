@@ -33,14 +33,14 @@ def test_a_crest_is_not_an_overload(bits, frequency_hz, level):
 
 
 @pytest.mark.parametrize("bits", [16, 24, None])
-@pytest.mark.parametrize("frequency_hz", [200.0, 440.0, 997.0])
+@pytest.mark.parametrize("frequency_hz", [203.7, 441.3, 997.1])
 @pytest.mark.parametrize("ceiling", [1.0, 0.93, 0.5])
 @pytest.mark.parametrize("drive_db", [3.0, 12.0])
 def test_every_clipped_half_wave_is_counted(bits, frequency_hz, ceiling, drive_db):
     wave = np.clip(10 ** (drive_db / 20) * np.sin(2 * np.pi * frequency_hz * T + 0.1), -1.0, 1.0) * ceiling
     wave = wave if bits is None else quantised(wave, bits)
     half_waves = 2 * frequency_hz
-    assert overload_runs(wave) == pytest.approx(half_waves, abs=2)
+    assert overload_runs(wave) == pytest.approx(half_waves, abs=3)
 
 
 @pytest.mark.parametrize("frequency_hz", [440.0, 997.0])
