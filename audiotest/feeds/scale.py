@@ -10,6 +10,7 @@ from scipy.signal import welch
 from audiotest.errors import MeasureError, RequestError
 from audiotest.feeds.feedfile import load_feed, save_feed
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, noise_slope_db_per_octave
+from audiotest.measure.filters import emphasis_response
 from audiotest.measure.level import overload_runs
 from audiotest.measure.tone import fit_sine
 from audiotest.records import Feed
@@ -101,7 +102,7 @@ def learn_from_tone(
             "the tone overloads the sound card", "lower the volume or the input level and record again"
         )
     amplitude, frequency_hz, relative_error = _tone_amplitude(wide[start_n:end_n], rate_hz, tone_hz)
-    gain = 1.0 if deemphasis_us is None else emphasis_gain(frequency_hz, deemphasis_us)
+    gain = 1.0 if deemphasis_us is None else float(_lift(np.array([frequency_hz]), deemphasis_us)[0])
     uncertainty_db = 2.0 * 20.0 * math.log10(1.0 + relative_error)
     return Feed(
         name=name,
@@ -167,7 +168,7 @@ def learn_from_hiss(
     if deemphasis_us is None:
         deemphasis_us = _judge_deemphasis(hiss, rate_hz)
     inside = (hz >= HISS_BAND_HZ[0]) & (hz <= HISS_BAND_HZ[1])
-    flat = density[inside] * np.array([emphasis_gain(f, deemphasis_us) ** 2 for f in hz[inside]])
+    flat = density[inside] * _lift(hz[inside], deemphasis_us) ** 2
     rms_fs = math.sqrt(float(np.mean(flat)) * HISS_WIDTH_HZ)
     factor = float(np.interp(if_bandwidth_khz, HISS_BANDWIDTH_KHZ, HISS_FACTOR))
     audible = (hz >= HISS_LEVEL_BAND_HZ[0]) & (hz <= HISS_LEVEL_BAND_HZ[1])
@@ -186,16 +187,9 @@ def learn_from_hiss(
     )
 
 
-def emphasis_gain(frequency_hz: float, deemphasis_us: float) -> float:
-    """Gain that undoes a one-pole de-emphasis, 1 at 1 kHz.
-
-    >>> round(emphasis_gain(2000.0, 750.0), 3)
-    1.972
-    >>> emphasis_gain(300.0, 0.0)
-    1.0
-    """
-    tau_s = deemphasis_us * 1e-6
-    return math.hypot(1.0, 2 * math.pi * frequency_hz * tau_s) / math.hypot(1.0, 2 * math.pi * 1000.0 * tau_s)
+def _lift(hz: NDArray[np.float64], deemphasis_us: float) -> NDArray[np.float64]:
+    """Gain that undoes the de-emphasis, 1 at 1 kHz."""
+    return np.abs(emphasis_response(hz, deemphasis_us))
 
 
 def _finite(samples: NDArray[np.floating]) -> NDArray[np.float64]:
@@ -264,7 +258,7 @@ def _tone_stretch(wide: NDArray[np.float64], rate_hz: int, tone_hz: float) -> tu
     return start * frame_n, end * frame_n
 
 
-def _no_tone(hz: NDArray[np.float64], power: NDArray[np.float64], tone_hz: float) -> MeasureError:
+def _no_tone(hz: NDArray[np.floating], power: NDArray[np.floating], tone_hz: float) -> MeasureError:
     """Say whether there is another tone, or none at all."""
     share = np.max(power, axis=1) / np.maximum(np.sum(power, axis=1), 1e-300)
     best = int(np.argmax(share))
