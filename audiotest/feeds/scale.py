@@ -29,6 +29,10 @@ PIECE_S = 0.25
 FLOOR_UNCERTAINTY_DB = 0.1
 """Level drift and the passband ripple of sound cards; common practice, no source."""
 NOISE_BAND_HZ = 3000.0
+MIDDLE_HZ = (700.0, 1500.0)
+OFF_MIDDLE_DB = 1.2
+"""What a receiver's audio filters may take off a tone outside the middle of the band (simulated radio: 300 Hz
+second-order high-pass, 3 kHz fourth-order low-pass, at 400 and 2500 Hz)."""
 
 HISS_UNCERTAINTY_DB = 1.5
 HISS_UNCERTAINTY_OUTSIDE_DB = 2.5
@@ -50,7 +54,8 @@ SHORTEST_HISS_S = 1.0
 HISS_QUIETEST_DBFS = -60.0
 HISS_PEAK_LIMIT_DB = 9.0
 """A line of a tone stands out of averaged noise by much more."""
-CLIPPED_SHARE_LIMIT = 1e-3
+CLIPPED_SHARE_LIMIT = 0.01
+"""Gaussian noise with one sample in a hundred clipped has lost 0.07 dB of its RMS value."""
 FLAT_SLOPE_DB = (-2.0, 1.5)
 FALLING_SLOPE_DB = (-7.5, -4.5)
 
@@ -83,7 +88,8 @@ def learn_from_tone(
     Returns
     -------
     Feed
-        With the uncertainty (about 95 %) of the fitted amplitude; that of the deviation comes on top.
+        With the uncertainty (about 95 %) of the fitted amplitude, and of the receiver's audio filters unless
+        the tone lies in 700-1500 Hz; that of the deviation itself comes on top.
 
     Raises
     ------
@@ -104,11 +110,14 @@ def learn_from_tone(
     amplitude, frequency_hz, relative_error = _tone_amplitude(wide[start_n:end_n], rate_hz, tone_hz)
     gain = 1.0 if deemphasis_us is None else float(_lift(np.array([frequency_hz]), deemphasis_us)[0])
     uncertainty_db = 2.0 * 20.0 * math.log10(1.0 + relative_error)
+    middle = MIDDLE_HZ[0] <= frequency_hz <= MIDDLE_HZ[1]
     return Feed(
         name=name,
         method="tone",
         scale_khz_per_fs=deviation_khz / (amplitude * gain),
-        scale_uncertainty_db=math.hypot(uncertainty_db, FLOOR_UNCERTAINTY_DB),
+        scale_uncertainty_db=math.hypot(
+            uncertainty_db, FLOOR_UNCERTAINTY_DB, 0.0 if middle else OFF_MIDDLE_DB
+        ),
         deemphasis_us=deemphasis_us,
         tone_hz=tone_hz,
         deviation_khz=deviation_khz,
