@@ -22,7 +22,7 @@ Response = Callable[[NDArray[np.float64]], NDArray[np.float64] | NDArray[np.comp
 
 
 def _extension(samples: NDArray[np.float64], count: int) -> NDArray[np.float64]:
-    """What follows `samples`: mirrored through its last value, faded out over `count` samples."""
+    """Continue `samples`: mirrored through its last value, faded out over `count` samples."""
     mirrored = 2.0 * samples[-1] - samples[-2 : -2 - count : -1]
     tail = np.concatenate([mirrored, np.full(count - len(mirrored), mirrored[-1])])
     fade = 0.5 + 0.5 * np.cos(np.pi * (np.arange(count) + 1.0) / (count + 1.0))
@@ -30,7 +30,7 @@ def _extension(samples: NDArray[np.float64], count: int) -> NDArray[np.float64]:
 
 
 def apply_response(samples: NDArray[np.floating], rate_hz: float, response: Response) -> NDArray[np.float64]:
-    """`samples` through a network given by its response.
+    """Pass `samples` through a network given by its response.
 
     Parameters
     ----------
@@ -93,7 +93,7 @@ def limited_high_hz(rate_hz: float, high_hz: float) -> float:
 def bandpass(
     samples: NDArray[np.floating], rate_hz: float, low_hz: float, high_hz: float
 ) -> NDArray[np.float64]:
-    """`samples` limited to a band without delay or phase shift.
+    """Limit `samples` to a band without delay or phase shift.
 
     Parameters
     ----------
@@ -131,7 +131,7 @@ def emphasis_response(hz: NDArray[np.float64], tau_us: float) -> NDArray[np.comp
 
 
 def deemphasis(samples: NDArray[np.floating], rate_hz: float, tau_us: float) -> NDArray[np.float64]:
-    """`samples`, shape (n,), through first-order de-emphasis of `tau_us` µs, unity gain at 1 kHz.
+    """Pass `samples`, shape (n,), through first-order de-emphasis of `tau_us` µs, unity gain at 1 kHz.
 
     A `tau_us` of 0 changes nothing.
     """
@@ -143,7 +143,7 @@ def deemphasis(samples: NDArray[np.floating], rate_hz: float, tau_us: float) -> 
 def undo_deemphasis(
     samples: NDArray[np.floating], rate_hz: float, tau_us: float, high_hz: float = 3600.0
 ) -> NDArray[np.float64]:
-    """The discriminator's view of a de-emphasised feed, without what lies above the modulation.
+    """Restore the discriminator's view of a de-emphasised feed, without what lies above the modulation.
 
     Parameters
     ----------

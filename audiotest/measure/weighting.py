@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.measure.filters import apply_response
-from audiotest.standards import ieee_743_1995, iec_61672_1_2013, itu_r_bs468_4, itu_t_o41_1994
+from audiotest.standards import iec_61672_1_2013, ieee_743_1995, itu_r_bs468_4, itu_t_o41_1994
 
 WeightingName = Literal["psophometric", "c_message", "a", "c", "bs468"]
 LOWEST_HZ = 1e-3
@@ -92,7 +92,7 @@ def weight_gain(name: WeightingName, frequency_hz: NDArray[np.float64]) -> NDArr
 def apply_weighting(
     samples: NDArray[np.floating], rate_hz: float, name: WeightingName
 ) -> NDArray[np.float64]:
-    """`samples`, shape (n,), through a weighting network without phase shift; same unit.
+    """Pass `samples`, shape (n,), through a weighting network without phase shift; same unit.
 
     The curve holds up to the Nyquist frequency exactly; what the sampling has cut off above cannot count.
     """
