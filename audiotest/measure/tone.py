@@ -1,6 +1,7 @@
 """Test tones: least-squares sine fit, SINAD, distortion, and whether a stretch is a tone at all."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import scipy.fft
@@ -8,13 +9,15 @@ from numpy.typing import NDArray
 from scipy.signal.windows import hann
 
 from audiotest.errors import MeasureError
-from audiotest.measure.filters import apply_response, band_gain, bandpass, limited_high_hz
+from audiotest.measure.filters import apply_response, band_gain, limited_high_hz
 from audiotest.measure.weighting import weight_gain
 from audiotest.records import Tone
 from audiotest.units import amplitude_db, power_db
 
 BAND_LOW_HZ = 300.0
 BAND_HIGH_HZ = 3400.0
+EDGE_TOLERANCE = 0.003
+"""A tone set to exactly 300 Hz is in the band however its measured frequency falls."""
 TONE_LOW_HZ = 270.0
 """Below this a steady line is a sub-audible tone (highest 254.1 Hz) or mains hum, not a test tone."""
 TONE_HIGH_HZ = 3600.0
@@ -56,7 +59,7 @@ def _solve(columns: list[NDArray[np.float64]], samples: NDArray[np.float64]) -> 
 
 
 def _refine_hz(samples: NDArray[np.float64], rate_hz: float, frequency_hz: float) -> float:
-    """The frequency by Gauss-Newton steps of the four-parameter fit, within one resolution of the start."""
+    """Find the frequency by Gauss-Newton steps of the four-parameter fit, within one resolution of the start."""
     count = len(samples)
     t = np.arange(count) / rate_hz
     # Times are centred and scaled: amplitude and frequency columns are then nearly orthogonal.
@@ -128,12 +131,6 @@ def fit_sine(samples: NDArray[np.floating], rate_hz: float, frequency_hz: float 
     )  # fmt: skip
 
 
-def _fit_tone(samples: NDArray[np.float64], rate_hz: float, start_hz: float) -> SineFit:
-    """The fundamental of one segment; the frequency is found in the audio band, where little disturbs it."""
-    band = bandpass(samples, rate_hz, 0.8 * TONE_LOW_HZ, BAND_HIGH_HZ)
-    return fit_sine(samples, rate_hz, _refine_hz(band, rate_hz, start_hz))
-
-
 @dataclass(frozen=True, slots=True)
 class _Parts:
     """A tone taken apart: fundamental power, residual, harmonics 2 to 10 turned to the fundamental's phase."""
@@ -146,17 +143,16 @@ class _Parts:
 
 def _take_apart(samples: NDArray[np.float64], rate_hz: float) -> _Parts:
     """Fit segment by segment, so that a drifting clock or generator leaves no residual of its own."""
-    start_hz = _strongest_line_hz(
-        samples - np.mean(samples), rate_hz, TONE_LOW_HZ, min(TONE_HIGH_HZ, rate_hz / 2)
-    )
+    high_hz = min(TONE_HIGH_HZ, rate_hz / 2.0)
+    start_hz = _strongest_line_hz(samples - np.mean(samples), rate_hz, TONE_LOW_HZ, high_hz)
     count = max(1, round(len(samples) / (SEGMENT_S * rate_hz)))
     residual = np.empty(len(samples))
     harmonics = np.zeros(len(HARMONICS), dtype=np.complex128)
     power = weighted_hz = 0.0
     edges = np.linspace(0, len(samples), count + 1).round().astype(int)
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         part = samples[low:high]
-        fit = _fit_tone(part, rate_hz, start_hz)
+        fit = fit_sine(part, rate_hz, _refine_hz(part, rate_hz, start_hz))
         wave = np.exp(1j * (2.0 * np.pi * fit.frequency_hz * np.arange(high - low) / rate_hz + fit.phase))
         rest = part - fit.amplitude * wave.real - fit.offset
         residual[low:high] = rest
@@ -168,7 +164,8 @@ def _take_apart(samples: NDArray[np.float64], rate_hz: float) -> _Parts:
 
 
 def _in_band(order: int, frequency_hz: float, rate_hz: float) -> bool:
-    return BAND_LOW_HZ <= order * frequency_hz <= limited_high_hz(rate_hz, BAND_HIGH_HZ)
+    high_hz = limited_high_hz(rate_hz, BAND_HIGH_HZ)
+    return (1.0 - EDGE_TOLERANCE) * BAND_LOW_HZ <= order * frequency_hz <= (1.0 + EDGE_TOLERANCE) * high_hz
 
 
 def _harmonics(
@@ -245,7 +242,7 @@ def measure_tone(samples: NDArray[np.floating], rate_hz: float) -> Tone:
 
 def _sinad_db(parts: _Parts, rate_hz: float, *, psophometric: bool) -> float | None:
     high_hz = limited_high_hz(rate_hz, BAND_HIGH_HZ)
-    if not BAND_LOW_HZ <= parts.frequency_hz <= high_hz:
+    if not _in_band(1, parts.frequency_hz, rate_hz):
         return None
 
     def gain(hz: NDArray[np.float64]) -> NDArray[np.float64]:
