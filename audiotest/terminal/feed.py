@@ -4,10 +4,12 @@ import argparse
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
-from audiotest.errors import FileError
+from audiotest.errors import MeasureError
 from audiotest.feeds.file import open_recording
 from audiotest.feeds.scale import learn_from_hiss, learn_from_tone, save_feed
+from audiotest.records import Feed
 from audiotest.terminal.card import make_console
 
 LONGEST_S = 120.0
@@ -28,22 +30,11 @@ def run(arguments: argparse.Namespace) -> int:
     finally:
         source.close()
     samples = np.concatenate(parts) if parts else np.zeros(0, dtype=np.float32)
-    if arguments.way == "tone":
-        feed = learn_from_tone(
-            samples, source.sample_rate_hz, tone_hz=arguments.tone_hz,
-            deviation_khz=arguments.deviation_khz, deemphasis_us=arguments.deemphasis_us, name=output.stem,
-        )  # fmt: skip
-    else:
-        feed = learn_from_hiss(
-            samples, source.sample_rate_hz, if_bandwidth_khz=arguments.if_bandwidth_khz,
-            deemphasis_us=arguments.deemphasis_us, name=output.stem,
-        )  # fmt: skip
     try:
-        save_feed(feed, output)
-    except OSError as error:
-        raise FileError(
-            f"{output}: cannot be written: {error.strerror}", "name a place you may write to"
-        ) from error
+        feed = _learn(arguments, samples, source.sample_rate_hz, output.stem)
+    except MeasureError as error:
+        raise MeasureError(f"{arguments.reference}: {error.what}", error.remedy) from error
+    save_feed(feed, output)
     console = make_console()
     console.print(
         f"{output}: full scale is {feed.scale_khz_per_fs:.2f} kHz of deviation, "
@@ -53,3 +44,17 @@ def run(arguments: argparse.Namespace) -> int:
         console.print("A rough scale: it rests on the IF bandwidth. A reference tone confirms it.")
     console.print("It holds while the receiver's volume and the input level stay as they are.")
     return 0
+
+
+def _learn(
+    arguments: argparse.Namespace, samples: NDArray[np.float32], sample_rate_hz: int, name: str
+) -> Feed:
+    if arguments.way == "tone":
+        return learn_from_tone(
+            samples, sample_rate_hz, tone_hz=arguments.tone_hz, deviation_khz=arguments.deviation_khz,
+            deemphasis_us=arguments.deemphasis_us, name=name,
+        )  # fmt: skip
+    return learn_from_hiss(
+        samples, sample_rate_hz, if_bandwidth_khz=arguments.if_bandwidth_khz,
+        deemphasis_us=arguments.deemphasis_us, name=name,
+    )  # fmt: skip
