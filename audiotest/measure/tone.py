@@ -18,11 +18,12 @@ BAND_LOW_HZ = 300.0
 BAND_HIGH_HZ = 3400.0
 EDGE_TOLERANCE = 0.003
 """A tone set to exactly 300 Hz is in the band however its measured frequency falls."""
-TONE_LOW_HZ = 270.0
+TONE_LOW_HZ = 285.0
 """Below this a steady line is a sub-audible tone (highest 254.1 Hz) or mains hum, not a test tone."""
 TONE_HIGH_HZ = 3600.0
 HARMONICS = range(2, 11)
 SEGMENT_S = 1.0
+LONGEST_S = 60.0
 NEWTON_STEPS = 12
 
 
@@ -59,7 +60,7 @@ def _solve(columns: list[NDArray[np.float64]], samples: NDArray[np.float64]) -> 
 
 
 def _refine_hz(samples: NDArray[np.float64], rate_hz: float, frequency_hz: float) -> float:
-    """Find the frequency by Gauss-Newton steps of the four-parameter fit, within one resolution of the start."""
+    """Find the frequency by Gauss-Newton steps of the four-parameter fit, one resolution around the start."""
     count = len(samples)
     t = np.arange(count) / rate_hz
     # Times are centred and scaled: amplitude and frequency columns are then nearly orthogonal.
@@ -133,7 +134,7 @@ def fit_sine(samples: NDArray[np.floating], rate_hz: float, frequency_hz: float 
 
 @dataclass(frozen=True, slots=True)
 class _Parts:
-    """A tone taken apart: fundamental power, residual, harmonics 2 to 10 turned to the fundamental's phase."""
+    """A tone taken apart; ``harmonics`` 2 to 10 are complex amplitudes turned to the fundamental's phase."""
 
     frequency_hz: float
     power: float
@@ -202,12 +203,13 @@ def measure_tone(samples: NDArray[np.floating], rate_hz: float) -> Tone:
         ``level_dbfs`` is the RMS of the fundamental. SINAD is (S+N+D)/(N+D) within 300-3400 Hz, once flat
         and once with both branches through the network of ITU-T O.41. ``thd_percent`` is the root of the
         summed squares of harmonics 2 to 10 within 300-3400 Hz over the fundamental. A figure without
-        meaning (no residual at all, fundamental or harmonics out of band, silence) is None.
+        meaning (no residual at all, fundamental or harmonics out of band) is None. Of more than a minute
+        only the middle minute is measured.
 
     Raises
     ------
     MeasureError
-        Fewer than 16 samples.
+        Fewer than 16 samples, or silence.
 
     Notes
     -----
@@ -218,14 +220,12 @@ def measure_tone(samples: NDArray[np.floating], rate_hz: float) -> Tone:
     x = np.asarray(samples, dtype=np.float64)
     if len(x) < 16:
         raise MeasureError("a tone cannot be measured on fewer than 16 samples", "record a longer tone")
-    parts = _take_apart(x, rate_hz)
+    longest_n = round(LONGEST_S * rate_hz)
+    skip_n = max(0, len(x) - longest_n) // 2
+    parts = _take_apart(x[skip_n : skip_n + longest_n], rate_hz)
     level = power_db(parts.power)
     if level is None or parts.power < 1e-20:
-        nothing = (None,) * len(HARMONICS)
-        return Tone(
-            frequency_hz=parts.frequency_hz, level_dbfs=None, sinad_db=None, sinad_psophometric_db=None,
-            thd_percent=None, harmonics_db=nothing,
-        )  # fmt: skip
+        raise MeasureError("there is no tone in the recording", "record the tone again")
     ratios = np.abs(parts.harmonics) / np.sqrt(2.0 * parts.power)
     inside = [_in_band(order, parts.frequency_hz, rate_hz) for order in HARMONICS]
     return Tone(
@@ -258,15 +258,15 @@ def _sinad_db(parts: _Parts, rate_hz: float, *, psophometric: bool) -> float | N
 
 STEADY_FRAME_S = 0.1
 STEADY_STEPS_MOST = 120
-LEAST_TONE_TO_REST = 2.2
-"""Power of tone and harmonics over the rest in a frame; 6 dB SINAD is 2.98 and spreads by a tenth."""
-FREQUENCY_WANDER_HZ = 0.8
+LEAST_TONE_TO_REST = 1.6
+"""Power of tone and harmonics over the rest in a frame; 6 dB SINAD is 2.98 on average over frames."""
+FREQUENCY_WANDER_HZ = 1.2
 FREQUENCY_WANDER_SHARE = 0.001
-LEVEL_WANDER_DB = 1.0
+LEVEL_WANDER_DB = 1.5
 STEADY_SHARE = 0.9
 FREQUENCY_RANGE_SHARE = 0.05
 LEVEL_RANGE_DB = 6.0
-FAINTEST_TONE_FS = 10 ** (-65 / 20)
+FAINTEST_TONE_DBFS = -65.0
 MAIN_LOBE_BINS = 3
 
 
@@ -283,16 +283,16 @@ def find_steady_tone(samples: NDArray[np.floating], rate_hz: float) -> float | N
     Returns
     -------
     float or None
-        The tone's frequency, between 270 and 3600 Hz, if in nine of ten frames of 0.1 s the tone with its
-        harmonics holds at least 2.2 times the power of all else in 250-3400 Hz (6 dB SINAD is 3 times)
+        The tone's frequency, between 285 and 3600 Hz, if in nine of ten frames of 0.1 s the tone with its
+        harmonics holds at least 1.6 times the power of all else in 280-3600 Hz (6 dB SINAD is 3 times)
         and neither frequency nor level moves from one frame to the next more than such noise explains.
         A voice fails on frequency, noise on power.
 
     Notes
     -----
-    The allowed step of 0.8 Hz is over four standard deviations of the difference of two frames by the
-    Cramér-Rao bound at 6 dB SINAD in 3.1 kHz (Rife & Boorstyn 1974, IEEE Trans. Inf. Theory 20, 591-598);
-    0.1 % more is left for drift.
+    By the Cramér-Rao bound (Rife & Boorstyn 1974, IEEE Trans. Inf. Theory 20, 591-598) the frequencies of
+    two frames at 6 dB SINAD in 3.1 kHz differ by 0.18 Hz r.m.s.; the window and noise that is stronger at
+    the tone than elsewhere take their share of the 1.2 Hz allowed, and 0.1 % more is left for drift.
     """
     x = np.asarray(samples, dtype=np.float64)
     frame_n = round(STEADY_FRAME_S * rate_hz)
@@ -316,7 +316,8 @@ def find_steady_tone(samples: NDArray[np.floating], rate_hz: float) -> float | N
     spread_db = float(np.ptp(level_db[calm]))
     if spread_hz > FREQUENCY_RANGE_SHARE * typical_hz + FREQUENCY_WANDER_HZ or spread_db > LEVEL_RANGE_DB:
         return None
-    return typical_hz if 10 ** (float(np.median(level_db)) / 20) >= FAINTEST_TONE_FS else None
+    faint = float(np.median(level_db)) < FAINTEST_TONE_DBFS
+    return None if faint or typical_hz < TONE_LOW_HZ else typical_hz
 
 
 def _tone_frames(x: NDArray[np.float64], start: int, frame_n: int, rate_hz: float) -> list[list[float]]:
@@ -329,7 +330,7 @@ def _tone_frame(frame: NDArray[np.float64], rate_hz: float) -> list[float]:
     size = 4 * len(frame)
     power = np.abs(scipy.fft.rfft((frame - np.mean(frame)) * window, size)) ** 2
     hz = np.arange(len(power)) * rate_hz / size
-    power[(hz < 0.93 * TONE_LOW_HZ) | (hz > limited_high_hz(rate_hz, TONE_HIGH_HZ))] = 0.0
+    power[(hz < TONE_LOW_HZ - 5.0) | (hz > limited_high_hz(rate_hz, TONE_HIGH_HZ))] = 0.0
     total = float(np.sum(power))
     if total <= 0.0:
         return [0.0, -200.0, 0.0]
@@ -343,5 +344,4 @@ def _tone_frame(frame: NDArray[np.float64], rate_hz: float) -> list[float]:
     fundamental = float(np.sum(power[np.abs(hz - frequency) <= reach_hz]))
     tone = float(np.sum(power[nearest <= reach_hz])) if frequency > 2.5 * reach_hz else fundamental
     level_db = 10.0 * np.log10(max(2.0 * fundamental * 2.0 / size / float(np.sum(window**2)), 1e-20))
-    # Noise falls into the lobes too: a share of the lobes' width of the rest belongs to it.
     return [frequency, level_db, tone / max(total - tone, 1e-12 * total)]
