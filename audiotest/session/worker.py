@@ -129,16 +129,16 @@ class Worker:
             self._tell(self._engine.finish())
             self._reading = self._engine.reading()
         except Exception as caught:
-            error = error or caught
+            error = _first(error, caught)
         try:
             self._source.close()
         except Exception as caught:
-            error = error or caught
+            error = _first(error, caught)
         self._error = error
         try:
             self._on_event(Ended(error=error))
         except Exception as caught:
-            self._error = error or caught
+            self._error = _first(error, caught)
 
     def _pull(self) -> None:
         for block in self._source.blocks():
@@ -157,3 +157,11 @@ class Worker:
     def _tell(self, overs: list[Over]) -> None:
         for over in overs:
             self._on_event(OverHeard(over=over))
+
+
+def _first(first: Exception | None, then: Exception) -> Exception:
+    """Keep the error that came first; what followed from it is noted on it."""
+    if first is None:
+        return then
+    first.add_note(f"and then {type(then).__name__}: {then}")
+    return first

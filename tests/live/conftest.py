@@ -7,8 +7,9 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -34,19 +35,34 @@ class VirtualCard:
 
     process: "subprocess.Popen[bytes]"
     environment: dict[str, str]
+    children: "list[subprocess.Popen[Any]]" = field(default_factory=list)
 
     def play(self, recording: Path) -> "subprocess.Popen[bytes]":
         """Play a recording into the sink, in real time."""
         command = ["paplay", f"--device={SINK}", "--volume=65536", str(recording)]
-        return subprocess.Popen(command, env=self.environment, stdin=subprocess.DEVNULL)
+        player = subprocess.Popen(command, env=self.environment, stdin=subprocess.DEVNULL)
+        self.children.append(player)
+        return player
 
     def listen(self, *arguments: str) -> "subprocess.Popen[str]":
         """Start `listen.py`, which captures through PortAudio and tells of it on standard output."""
         command = [sys.executable, str(Path(__file__).with_name("listen.py")), *arguments]
-        return subprocess.Popen(
+        listener = subprocess.Popen(
             command, env=self.environment, stdin=subprocess.PIPE, stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL, text=True,
         )  # fmt: skip
+        self.children.append(listener)
+        return listener
+
+    def clear(self) -> None:
+        """End what still runs and close its pipes."""
+        for child in self.children:
+            if child.poll() is None:
+                child.kill()
+            for pipe in (child.stdin, child.stdout):
+                if pipe is not None:
+                    pipe.close()
+            child.wait(10.0)
 
     def vanish(self) -> None:
         """End the sound server without a word, as a pulled plug does."""
@@ -92,14 +108,16 @@ def card(tmp_path: Path) -> Iterator[VirtualCard]:
             ["pulseaudio", *options],
             env=environment, stdin=subprocess.DEVNULL, stdout=output, stderr=subprocess.STDOUT,
         )  # fmt: skip
+    virtual = VirtualCard(process=process, environment=environment)
     try:
         deadline_s = time.monotonic() + 20.0
         while not answers(environment):
             if process.poll() is not None or time.monotonic() > deadline_s:
                 pytest.fail(f"PulseAudio does not start:\n{log.read_text(errors='replace')}")
             time.sleep(0.1)
-        yield VirtualCard(process=process, environment=environment)
+        yield virtual
     finally:
+        virtual.clear()
         if process.poll() is None:
             process.terminate()
             process.wait(10.0)

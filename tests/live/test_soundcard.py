@@ -30,20 +30,21 @@ FEED = Feed(
 )  # fmt: skip
 
 
-def session_audio() -> NDArray[np.int16]:
+@pytest.fixture(scope="module")
+def codes() -> NDArray[np.int16]:
     """Two overs of one voice on open squelch, one driven hard, one easily; as 16-bit codes.
 
     Half a second of zeros leads: the server drops the first milliseconds of a stream it starts.
     """
     voice, rate_hz = load_voice("english_reading")
     overs = [
-        (voice[: 4 * rate_hz], rate_hz, Transmitter(drive_db=18.0, ceiling_khz=2.0)),
-        (voice[: 4 * rate_hz], rate_hz, Transmitter(drive_db=-8.0, ceiling_khz=2.0)),
+        (voice[: 3 * rate_hz], rate_hz, Transmitter(drive_db=18.0, ceiling_khz=2.0)),
+        (voice[: 3 * rate_hz], rate_hz, Transmitter(drive_db=-8.0, ceiling_khz=2.0)),
     ]
     receiver = Receiver(scale_khz_per_fs=SCALE_KHZ)
     audio = simulate_session(overs, receiver, SoundCard(), Timing(), seed=11).audio
-    codes = np.round(np.clip(audio, -1.0, 32767 / 32768) * 32768.0).astype(np.int16)
-    return np.concatenate([np.zeros(RATE_HZ // 2, dtype=np.int16), codes])
+    played = np.round(np.clip(audio, -1.0, 32767 / 32768) * 32768.0).astype(np.int16)
+    return np.concatenate([np.zeros(RATE_HZ // 2, dtype=np.int16), played])
 
 
 def engine_on_file(path: Path) -> list[Over]:
@@ -66,9 +67,8 @@ def wait_for(listener: Any, line: str, count: int = 1) -> None:
         assert listener.stdout.readline().strip() == line
 
 
-def test_live_gives_what_the_file_gives(card: Any, tmp_path: Path) -> None:
+def test_live_gives_what_the_file_gives(card: Any, codes: NDArray[np.int16], tmp_path: Path) -> None:
     """Second start of the same input; then the samples, the overs and the advice are those of the file."""
-    codes = session_audio()
     played_path, caught_path = tmp_path / "played.wav", tmp_path / "caught.wav"
     soundfile.write(played_path, codes, RATE_HZ)
     feed_path, result_path = tmp_path / "bench.toml", tmp_path / "result"
@@ -107,8 +107,9 @@ def test_live_gives_what_the_file_gives(card: Any, tmp_path: Path) -> None:
         assert (advices[0].mic_gain, advices[0].deviation) == (advices[1].mic_gain, advices[1].deviation)
 
 
-def test_a_vanished_device_is_reported_soon_and_what_was_heard_is_kept(card: Any, tmp_path: Path) -> None:
-    codes = session_audio()
+def test_a_vanished_device_is_reported_soon_and_what_was_heard_is_kept(
+    card: Any, codes: NDArray[np.int16], tmp_path: Path
+) -> None:
     played_path, result_path = tmp_path / "played.wav", tmp_path / "result"
     soundfile.write(played_path, codes, RATE_HZ)
     listener = card.listen("pulse", str(result_path), "-", "1")
