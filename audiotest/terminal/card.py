@@ -23,9 +23,16 @@ STYLES: dict[Turn, str] = {
 VERDICT_WORDS = {"good": "good", "overloaded": "OVERLOADED", "too_quiet": "too quiet", "silent": "silent"}
 
 
+class _Console(Console):
+    """A console that leaves a reader who goes away to the caller, instead of ending the process."""
+
+    def on_broken_pipe(self) -> None:
+        raise BrokenPipeError
+
+
 def make_console() -> Console:
     """Make the console for cards: 80 columns or less, no colour codes unless it is a terminal."""
-    console = Console(highlight=False, soft_wrap=False, emoji=False, markup=False)
+    console = _Console(highlight=False, soft_wrap=False, emoji=False, markup=False)
     if not console.is_terminal or console.width > WIDTH:
         console.width = WIDTH
     return console

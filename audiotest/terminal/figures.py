@@ -45,7 +45,7 @@ def mic_amount(advice: Advice) -> str:
 
 def deviation_amount(advice: Advice) -> str:
     """Amount for the deviation control, empty when there is none."""
-    return "" if advice.deviation_factor is None else f"to {advice.deviation_factor:.2f} of now"
+    return "" if advice.deviation_factor is None else f"× {advice.deviation_factor:.2f}"
 
 
 def reason_for(over: Over, topic: str) -> str:
