@@ -24,6 +24,7 @@ TONE_HIGH_HZ = 3600.0
 HARMONICS = range(2, 11)
 SEGMENT_S = 1.0
 LONGEST_S = 60.0
+DRIFT_SHARE = 0.06
 NEWTON_STEPS = 12
 
 
@@ -153,7 +154,10 @@ def _take_apart(samples: NDArray[np.float64], rate_hz: float) -> _Parts:
     edges = np.linspace(0, len(samples), count + 1).round().astype(int)
     for low, high in pairwise(edges):
         part = samples[low:high]
-        fit = fit_sine(part, rate_hz, _refine_hz(part, rate_hz, start_hz))
+        near_hz = _strongest_line_hz(
+            part - np.mean(part), rate_hz, (1.0 - DRIFT_SHARE) * start_hz, (1.0 + DRIFT_SHARE) * start_hz
+        )
+        fit = fit_sine(part, rate_hz, _refine_hz(part, rate_hz, near_hz))
         wave = np.exp(1j * (2.0 * np.pi * fit.frequency_hz * np.arange(high - low) / rate_hz + fit.phase))
         rest = part - fit.amplitude * wave.real - fit.offset
         residual[low:high] = rest
@@ -161,7 +165,7 @@ def _take_apart(samples: NDArray[np.float64], rate_hz: float) -> _Parts:
         power += share * fit.amplitude**2 / 2.0
         weighted_hz += share * fit.amplitude**2 / 2.0 * fit.frequency_hz
         harmonics += share * _harmonics(rest, wave, fit.frequency_hz, rate_hz)
-    return _Parts(weighted_hz / power if power > 0.0 else start_hz, power, residual, harmonics)
+    return _Parts(float(weighted_hz / power) if power > 0.0 else start_hz, float(power), residual, harmonics)
 
 
 def _in_band(order: int, frequency_hz: float, rate_hz: float) -> bool:
