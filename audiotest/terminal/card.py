@@ -76,9 +76,10 @@ def print_over(console: Console, number: int, over: Over, advice: Advice, limits
     rows = list(figure_rows(over, limits))
     for label, text in rows:
         _print_row(console, label, text)
-    said = " ".join(text for _, text in rows)
+    said = " ".join([advice.sentence, *(text for _, text in rows)])
     for line in [*doubt_lines(over), *over.notes]:
-        if line.split(":", 1)[-1].strip() not in said:
+        # A doubt is "meaning; cure", a note "what: reason": not again what stands above already.
+        if line.split("; ")[0] not in said and line.split(": ", 1)[-1] not in said:
             _print_row(console, "note", line)
     console.print()
 

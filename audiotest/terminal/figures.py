@@ -48,12 +48,12 @@ def deviation_amount(advice: Advice) -> str:
     return "" if advice.deviation_factor is None else f"× {advice.deviation_factor:.2f}"
 
 
-def reason_for(over: Over, topic: str) -> str:
-    """Reason that an over's notes give for a missing figure, in brackets; empty when there is none."""
+def unknown(over: Over, topic: str) -> str:
+    """Say that a figure is unknown, with the reason that the over's notes give for it."""
     for note in over.notes:
-        if topic in note and ":" in note:
-            return f" ({note.split(':', 1)[1].strip()})"
-    return ""
+        if topic in note and ": " in note:
+            return f"{UNKNOWN}: {note.split(': ', 1)[1]}"
+    return UNKNOWN
 
 
 def figure_rows(over: Over, limits: LimitSet) -> Iterator[tuple[str, str]]:
@@ -77,7 +77,7 @@ def figure_rows(over: Over, limits: LimitSet) -> Iterator[tuple[str, str]]:
 def _deviation_text(over: Over, limits: LimitSet) -> str:
     deviation = over.deviation
     if deviation.peak_khz is None:
-        return UNKNOWN + reason_for(over, "deviation")
+        return unknown(over, "deviation")
     share = 100 * deviation.peak_khz / limits.deviation_khz
     text = f"peak {deviation.peak_khz:.2f} kHz, {share:.0f} % of ±{limits.deviation_khz:g} kHz"
     if over.kind == "voice":
@@ -92,7 +92,7 @@ def _limiter_text(over: Over) -> str:
     if limiter.drive_db is None:
         if limiter.drive_high_db is not None:
             return f"not reached; drive below {limiter.drive_high_db:+.1f} dB"
-        return UNKNOWN + reason_for(over, "drive")
+        return unknown(over, "drive")
     text = f"drive {limiter.drive_db:+.1f} dB"
     if limiter.drive_low_db is not None and limiter.drive_high_db is not None:
         text += f" ({limiter.drive_low_db:+.1f} to {limiter.drive_high_db:+.1f})"
@@ -107,7 +107,7 @@ def _limiter_text(over: Over) -> str:
 def _level_text(over: Over) -> str:
     level = over.level
     if level.active_speech_dbfs is None:
-        return UNKNOWN + reason_for(over, "level")
+        return unknown(over, "level")
     activity = UNKNOWN if level.activity is None else f"{100 * level.activity:.0f} %"
     return (
         f"speech {level.active_speech_dbfs:.1f} dBFS, active {activity}, crest {figure(level.crest_db, 'dB')}"
@@ -118,15 +118,11 @@ def _noise_text(over: Over) -> str:
     noise = over.noise
     parts = []
     if over.kind != "carrier":
-        parts.append(f"S/N {figure(noise.snr_db, 'dB')}{_why(over, noise.snr_db, 'noise')}")
-    parts.append(f"quieting {figure(noise.quieting_db, 'dB')}{_why(over, noise.quieting_db, 'quieting')}")
+        parts.append(f"S/N {figure(noise.snr_db, 'dB')}")
+    parts.append(f"quieting {figure(noise.quieting_db, 'dB')}")
     if noise.hum_hz is not None:
         parts.append(f"hum {noise.hum_hz:.0f} Hz at {figure(noise.hum_db, 'dB')} below")
     return ", ".join(parts)
-
-
-def _why(over: Over, value: float | None, topic: str) -> str:
-    return reason_for(over, topic) if value is None else ""
 
 
 def _tone_rows(tone: Tone) -> Iterator[tuple[str, str]]:

@@ -17,17 +17,18 @@ def run(arguments: argparse.Namespace) -> int:
         console.print("No input found. Plug in the sound card, or check that it is not switched off.")
         return 0
     table = Table(box=None, pad_edge=False)
-    table.add_column("no.", justify="right")
-    table.add_column("name", ratio=1)
-    table.add_column("channels", justify="right")
-    table.add_column("usual rate", justify="right")
-    table.add_column("through")
+    table.add_column("no.", justify="right", no_wrap=True)
+    table.add_column("name", overflow="fold")
+    table.add_column("channels", justify="right", no_wrap=True)
+    table.add_column("usual rate", justify="right", no_wrap=True)
+    table.add_column("through", no_wrap=True)
     for device in inputs:
         table.add_row(
             str(device.index),
             Text(device.name),
             str(device.channels),
             f"{device.default_rate_hz / 1000:g} kHz",
+            device.host_api,
         )
     console.print(table)
     return 0

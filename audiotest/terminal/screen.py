@@ -42,7 +42,9 @@ class Screen:
         """Show the live line: overwritten on a terminal, now and then a line when piped."""
         text = live_text(reading, self._limits)
         if self.redraws:
-            sys.stdout.write("\r" + text[: self.console.width - 1].ljust(self.console.width - 1))
+            # Room for the ^C that the terminal echoes, or it would begin a line of its own.
+            width = self.console.width - 3
+            sys.stdout.write("\r" + text[:width].ljust(width))
             sys.stdout.flush()
             self._line_shown = True
         elif reading.time_s >= self._next_s:

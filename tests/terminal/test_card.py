@@ -37,7 +37,7 @@ def test_piped_it_has_no_codes_and_fits_80_columns(capsys, voice_over, tone_over
 
 def test_an_unknown_figure_is_called_unknown_with_its_reason(capsys, unscaled_over, limits):
     text = printed(capsys, unscaled_over, limits)
-    assert "unknown (no feed scale" in text
+    assert "unknown: no feed scale" in text
 
 
 def test_the_heading_names_the_file_and_the_input(capsys):
