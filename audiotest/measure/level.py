@@ -1,16 +1,19 @@
 """Level of a recording and the sound card's own overload."""
 
+from collections import Counter
+
 import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.units import amplitude_db
 
-SHORTEST_RUN = 3
-LOWEST_EXTREME_FS = 0.05
-MARGIN = 1.05
-SMALLEST_CODE_FS = 2.0**-24
-STEEPNESS_BINS = 101
-"""Quarter octaves from the smallest code of a float recording to full scale and beyond."""
+SHORTEST_RUN_N = 3
+LEAST_EXTREME_FS = 0.1
+"""A recording that never passes -20 dBFS overloads nothing."""
+WINDOW_N = 256
+SMOOTH_DROP_STEPS = 20.0
+COARSEST_STEP = 1.0 / 32.0
+"""Step below the extreme as a share of it, at most: that of 8-bit µ-law (ITU-T G.711)."""
 
 
 def peak_dbfs(samples: NDArray[np.floating]) -> float | None:
@@ -45,81 +48,114 @@ def dc_percent_fs(samples: NDArray[np.floating]) -> float | None:
     return 100.0 * float(np.mean(samples, dtype=np.float64))
 
 
-class OverloadCounter:
-    """Counts runs of three or more equal samples at the extreme code, each polarity on its own.
-
-    A smooth crest can rest on one code too: a slow or coarsely quantised wave does. Its crest is a parabola,
-    though: if it stays within one code q for m samples, the next sample lies at most q(1+2/m)² below, and
-    rounding adds one q. An overload is cut off: the wave comes in steeper than that. A run counts when the
-    step into or out of it is steeper; q is the smallest step seen in the whole stream. The result does not
-    depend on how the stream is cut into pieces, and memory does not grow.
-    """
+class _Side:
+    """One polarity: the extreme so far, and how far the wave climbed into each run at it."""
 
     def __init__(self) -> None:
-        self._extreme = [LOWEST_EXTREME_FS, LOWEST_EXTREME_FS]
-        self._steepness = [np.zeros(STEEPNESS_BINS, dtype=np.int64) for _ in range(2)]
-        self._code_fs = 1.0
-        self._held = np.zeros(0)
+        self._extreme = 0.0
+        self._second = 0.0
+        self._before = np.zeros(0)
+        self._open_n = 0
+        self._drops: Counter[float] = Counter()
 
-    def push(self, samples: NDArray[np.floating]) -> None:
-        """Take the next samples, shape (n,)."""
-        whole = np.concatenate([self._held, np.asarray(samples, dtype=np.float64)])
-        if not len(whole):
+    def push(self, samples: NDArray[np.float64]) -> None:
+        """Take the next samples; a new extreme makes all earlier runs irrelevant."""
+        top = float(np.max(samples))
+        if top > self._extreme:
+            self._second, self._extreme = self._extreme, top
+            self._before = np.append(self._before, np.full(min(self._open_n, WINDOW_N), self._second))
+            self._open_n = 0
+            self._drops.clear()
+        hit = samples == self._extreme
+        self._second = max(self._second, float(np.max(samples, where=~hit, initial=0.0)))
+        self._find_runs(samples, hit)
+
+    def _find_runs(self, samples: NDArray[np.float64], hit: NDArray[np.bool_]) -> None:
+        """Enter the runs that end in `samples`; keep what precedes the run still open, or the last samples."""
+        if self._open_n and hit.all():
+            self._open_n += len(samples)
             return
-        steps = np.abs(np.diff(whole))
-        steps = steps[steps > SMALLEST_CODE_FS]
-        if len(steps):
-            self._code_fs = min(self._code_fs, float(np.min(steps)))
-        # The last run may go on in the next piece: it stays, with the one sample before it.
-        different = np.flatnonzero(whole != whole[-1])
-        last = int(different[-1]) + 1 if len(different) else 0
-        for side in range(2):
-            self._extreme[side] = self._tally(side, whole[: last + 1], self._steepness[side])
-        self._held = whole[max(last - 1, 0) :]
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], hit, [False]]).astype(np.int8)))
+        starts, ends = edges[::2], edges[1::2]
+        if self._open_n:
+            first_n = int(ends[0]) if len(starts) and starts[0] == 0 else 0
+            self._enter(self._before, self._open_n + first_n)
+            if first_n:
+                starts, ends = starts[1:], ends[1:]
+        running = np.full(min(self._open_n, WINDOW_N), self._extreme)
+        joined = np.concatenate([self._before[-WINDOW_N:], running, samples])
+        shift = len(joined) - len(samples)
+        still_open = len(ends) > 0 and ends[-1] == len(samples)
+        self._open_n = int(ends[-1] - starts[-1]) if still_open else 0
+        last = shift + int(starts[-1]) if still_open else len(joined)
+        self._before = joined[max(0, last - WINDOW_N) : last].copy()
+        done = len(ends) - 1 if still_open else len(ends)
+        self._enter_all(joined, shift + starts[:done], (ends - starts)[:done])
+
+    def _enter_all(
+        self, joined: NDArray[np.float64], starts: NDArray[np.intp], lengths: NDArray[np.intp]
+    ) -> None:
+        whole = (lengths >= SHORTEST_RUN_N) & (starts > 0)
+        starts, lengths = starts[whole], lengths[whole]
+        if len(starts) == 0:
+            return
+        from_n = np.maximum(starts - np.minimum(lengths, WINDOW_N), 0)
+        lowest = np.minimum.reduceat(joined, np.column_stack([from_n, starts]).ravel())[::2]
+        self._drops.update((self._extreme - lowest).tolist())
+
+    def _drop(self, before: NDArray[np.float64], run_n: int) -> float:
+        near = before[-min(run_n, WINDOW_N) :]
+        return self._extreme - float(np.min(near)) if run_n >= SHORTEST_RUN_N and len(near) else 0.0
+
+    def _enter(self, before: NDArray[np.float64], run_n: int) -> None:
+        drop = self._drop(before, run_n)
+        if drop > 0.0:
+            self._drops[drop] += 1
 
     @property
     def runs(self) -> int:
-        """Runs so far, an unfinished one at the end included."""
-        first = _steepness_bin(max(self._code_fs, SMALLEST_CODE_FS)) + 1
-        total = 0
-        for side in range(2):
-            tally = self._steepness[side].copy()
-            # A last sample that cannot belong to the run closes an unfinished one.
-            self._tally(side, np.append(self._held, 0.0), tally)
-            total += int(np.sum(tally[first:]))
-        return total
-
-    def _tally(self, side: int, samples: NDArray[np.float64], tally: NDArray[np.int64]) -> float:
-        """Enter the steepness of each finished run into `tally`; return the extreme."""
-        wave = samples if side == 0 else -samples
-        extreme = self._extreme[side]
-        top = float(np.max(wave)) if len(wave) else 0.0
-        if top > extreme:
-            extreme = top
-            tally[:] = 0
-        at_top = np.concatenate([[False], wave == extreme, [False]])
-        edges = np.diff(at_top.astype(np.int8))
-        starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
-        whole = (ends - starts >= SHORTEST_RUN) & (ends < len(wave))
-        for start, end in zip(starts[whole], ends[whole], strict=True):
-            step = extreme - wave[end]
-            if start > 0:
-                step = max(step, extreme - wave[start - 1])
-            tally[_steepness_bin(step / ((1.0 + 2.0 / (end - start)) ** 2 + 1.0) / MARGIN)] += 1
-        return extreme
+        if self._extreme < LEAST_EXTREME_FS:
+            return 0
+        step = min(self._extreme - self._second, COARSEST_STEP * self._extreme)
+        limit = SMOOTH_DROP_STEPS * step
+        count = sum(times for drop, times in self._drops.items() if drop > limit)
+        return count + int(self._drop(self._before, self._open_n) > limit)
 
 
-def _steepness_bin(step_fs: float) -> int:
-    octaves = np.log2(max(step_fs, SMALLEST_CODE_FS) / SMALLEST_CODE_FS)
-    return min(int(4.0 * octaves), STEEPNESS_BINS - 1)
+class OverloadCounter:
+    """Counts the sound card's overload: runs of three or more equal samples at the extreme code.
+
+    Each polarity is judged by itself. A crest that merely fits into one step of a coarse quantiser is no
+    overload: near its top a smooth wave is a parabola, so if it stays within one step for a run of samples,
+    it was at most 9 steps lower one run length earlier (16 for the shortest run, where sampling is coarse).
+    A run that the wave climbed into from further down was cut off. The step is the distance from the extreme
+    to the highest value below it that occurs anywhere in the stream.
+
+    The result does not depend on how the stream is cut into pieces. Extremes below -20 dBFS do not count.
+    """
+
+    def __init__(self) -> None:
+        self._sides = (_Side(), _Side())
+
+    def push(self, samples: NDArray[np.floating]) -> None:
+        """Take the next samples of the stream, shape (n,), full scale 1.0."""
+        wide = np.asarray(samples, dtype=np.float64)
+        if len(wide):
+            self._sides[0].push(wide)
+            self._sides[1].push(-wide)
+
+    @property
+    def runs(self) -> int:
+        """Runs so far, one in progress included."""
+        return self._sides[0].runs + self._sides[1].runs
 
 
 def overload_runs(samples: NDArray[np.floating]) -> int:
-    """Runs of three or more equal samples at the extreme of a clip, shape (n,); see `OverloadCounter`.
+    """Count the overload runs in `samples`, shape (n,), full scale 1.0; see `OverloadCounter`.
 
-    >>> t = np.arange(4800) / 48000
-    >>> overload_runs(np.sin(2 * np.pi * 440 * t)), overload_runs(np.clip(2 * np.sin(2 * np.pi * 440 * t), -1, 1))
-    (0, 88)
+    >>> wave = 1.2 * np.sin(2 * np.pi * np.arange(480) / 48 + 0.1)
+    >>> overload_runs(np.clip(wave, -1.0, 1.0)), overload_runs(wave / 1.2)
+    (20, 0)
     """
     counter = OverloadCounter()
     counter.push(samples)

@@ -85,3 +85,43 @@ def test_cutting_the_stream_changes_nothing(cuts, seed, gain, bits):
         at += cut
     counter.push(wave[at:])
     assert counter.runs == overload_runs(wave)
+
+
+@pytest.mark.parametrize("bits", [8, 16, None])
+@pytest.mark.parametrize("frequency_hz", [50.0, 100.0, 300.0, 400.0, 1000.0])
+@pytest.mark.parametrize("drive_db", [0.5, 3.0, 20.0])
+def test_tones_that_divide_the_sampling_clock_are_counted_too(bits, frequency_hz, drive_db):
+    # Each period is the same, so the codes in between the steps of one period never occur at all.
+    wave = 0.93 * np.clip(10 ** (drive_db / 20) * np.sin(2 * np.pi * frequency_hz * T + 0.1), -1.0, 1.0)
+    wave = wave if bits is None else quantised(wave, bits)
+    assert overload_runs(wave) == pytest.approx(2 * frequency_hz, abs=2)
+
+
+def companded(samples):
+    """ITU-T G.711's µ-law, µ = 255, with 8 bits: its steps are coarse at the top and fine below."""
+    code = np.round(127 * np.sign(samples) * np.log1p(255 * np.abs(samples)) / np.log(256)) / 127
+    return np.sign(code) * np.expm1(np.abs(code) * np.log(256)) / 255
+
+
+@pytest.mark.parametrize("frequency_hz", [50.0, 200.0, 330.0])
+@pytest.mark.parametrize("level", [0.3, 0.8, 1.0])
+def test_a_crest_through_a_coarse_compander_is_not_an_overload(frequency_hz, level):
+    t = np.arange(16000) / 8000
+    assert overload_runs(companded(level * np.sin(2 * np.pi * frequency_hz * t))) == 0
+
+
+def test_quiet_recordings_and_dithered_offsets_overload_nothing():
+    rng = np.random.default_rng(2)
+    assert overload_runs(quantised(3e-4 * np.sin(2 * np.pi * 200 * T), 16)) == 0
+    assert overload_runs(quantised(0.5 + 1e-4 * rng.standard_normal(RATE_HZ), 16)) == 0
+    assert overload_runs(quantised(1e-4 * rng.standard_normal(RATE_HZ), 16)) == 0
+
+
+def test_only_runs_at_the_final_extreme_count():
+    clipped = np.clip(1.5 * np.sin(2 * np.pi * 300 * T), -0.5, 0.5)
+    later = 0.8 * np.sin(2 * np.pi * 307 * T)
+    counter = OverloadCounter()
+    counter.push(clipped)
+    assert counter.runs == pytest.approx(600, abs=2)
+    counter.push(later)
+    assert counter.runs == 0
