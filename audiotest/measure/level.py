@@ -71,7 +71,7 @@ class _Side:
         self._find_runs(samples, hit)
 
     def _find_runs(self, samples: NDArray[np.float64], hit: NDArray[np.bool_]) -> None:
-        """Enter the runs that end in `samples`; keep what precedes the run still open, or the last samples."""
+        """Enter the runs ending in `samples`; keep what precedes the run still open, or the last samples."""
         if self._open_n and hit.all():
             self._open_n += len(samples)
             return
