@@ -10,8 +10,8 @@ from audiotest.measure import activity as speech
 from audiotest.measure.beep import find_end_beep
 from audiotest.measure.deviation import AUDIO_HIGH_HZ, Swing, measure_swing
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, estimate_deemphasis_us
-from audiotest.measure.filters import bandpass, undo_deemphasis
-from audiotest.measure.hum import measure_hum
+from audiotest.measure.filters import bandpass, emphasis_response, undo_deemphasis
+from audiotest.measure.hum import MAINS_TOLERANCE_HZ, measure_hum
 from audiotest.measure.level import overload_runs
 from audiotest.measure.limiter import Drive, estimate_drive
 from audiotest.measure.speech_level import active_speech_level
@@ -38,6 +38,7 @@ EDGE_S = 0.03
 MIN_BARE_S = 0.06
 MIN_SPEECH_S = 2.0
 WEAK_SNR_DB = 10.0
+LEAST_TONE_SHARE = 0.05
 NO_SCALE = "deviation unknown: no feed scale; learn one with 'audiotest feed learn'"
 _NO_LIMITER = Limiter(
     drive_db=None, drive_low_db=None, drive_high_db=None, clipped_fraction=None, reached=None
@@ -223,11 +224,13 @@ def _subaudible(
     if found is None:
         return None
     frequency_hz, amplitude_fs = found
-    deviation_khz = None
-    if feed is not None:
-        tau = deemphasis_us * 1e-6
-        boost = abs(1 + 2j * np.pi * frequency_hz * tau) / abs(1 + 2j * np.pi * 1000.0 * tau)
-        deviation_khz = float(amplitude_fs * boost * feed.scale_khz_per_fs)
+    flat_fs = float(amplitude_fs * abs(emphasis_response(np.array([frequency_hz]), deemphasis_us)[0]))
+    deviation_khz = None if feed is None else flat_fs * feed.scale_khz_per_fs
+    if abs(frequency_hz - 100.0) < MAINS_TOLERANCE_HZ:
+        # Alone on a mains harmonic: a tone is sent at a tenth of the peaks or so, hum far below.
+        audio = undo_deemphasis(plain, rate_hz, deemphasis_us, high_hz=AUDIO_HIGH_HZ)
+        if flat_fs < LEAST_TONE_SHARE * float(np.quantile(np.abs(audio), 0.999)):
+            return None
     return Subaudible(frequency_hz=float(frequency_hz), deviation_khz=deviation_khz)
 
 
@@ -245,6 +248,7 @@ def _noise_figures(
     elif from_pauses:
         view.notes.append("noise taken from pauses in speech: no bare carrier before it")
     source = bare if bare is not None and len(bare) >= view.rate_hz else view.plain
+    # `view.plain` is without the sub-audible tone, so that 100.0 Hz does not count twice.
     hum = measure_hum(source, view.rate_hz)
     hum_hz, hum_rms = (None, None) if hum is None else (float(hum[0]), float(hum[1]))
     return Noise(
