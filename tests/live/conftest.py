@@ -13,6 +13,8 @@ from typing import Any
 
 import pytest
 
+import audiotest
+
 TOOLS = ("pulseaudio", "paplay", "pactl")
 SINK = "bench"
 RATE_HZ = 48000
@@ -45,13 +47,15 @@ class VirtualCard:
         return player
 
     def listen(self, *arguments: str) -> "subprocess.Popen[str]":
-        """Start `listen.py`, which captures through PortAudio and tells of it on standard output."""
+        """Start `listen.py`, which captures through PortAudio, up to where it is ready."""
         command = [sys.executable, str(Path(__file__).with_name("listen.py")), *arguments]
         listener = subprocess.Popen(
             command, env=self.environment, stdin=subprocess.PIPE, stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL, text=True,
         )  # fmt: skip
         self.children.append(listener)
+        assert listener.stdout is not None
+        assert listener.stdout.readline().strip() == "ready"
         return listener
 
     def clear(self) -> None:
@@ -91,6 +95,7 @@ def card(tmp_path: Path) -> Iterator[VirtualCard]:
     socket = runtime / "native"
     environment = {key: value for key, value in os.environ.items() if not key.startswith(("PULSE_", "ALSA_"))}
     environment |= {
+        "PYTHONPATH": str(Path(audiotest.__file__).parents[1]),
         "HOME": str(tmp_path),
         "XDG_RUNTIME_DIR": str(runtime),
         "XDG_CONFIG_HOME": str(tmp_path / "config"),

@@ -1,7 +1,8 @@
 """Capture through PortAudio in a process of its own: worker and engine on an input, results in a file.
 
-Called with the device and the result file. Prints ``listening`` once audio flows and ``ended: <error>``
-at the end; stops when its standard input closes or the input fails.
+Called with the device, the result file, a feed file or ``-``, and how often to start. Prints ``ready`` and
+waits for a line; then ``listening`` once audio flows, at each start, and ``ended: <error>`` at the end. Stops
+when its standard input closes or the input fails.
 """
 
 import pickle
@@ -11,7 +12,6 @@ import time
 from pathlib import Path
 
 import numpy as np
-from audiotest.standards.limits import get_limits
 from numpy.typing import NDArray
 
 from audiotest.feeds.scale import load_feed
@@ -19,11 +19,14 @@ from audiotest.feeds.soundcard import list_inputs, open_input
 from audiotest.records import Over
 from audiotest.session.engine import Engine
 from audiotest.session.worker import Ended, OverHeard, Worker, WorkerEvent
+from audiotest.standards.limits import get_limits
 
 
 def main(device: str, result: str, feed_file: str, starts: int) -> None:
     names = [found.name for found in list_inputs()]
     feed = load_feed(feed_file) if feed_file != "-" else None
+    print("ready", flush=True)
+    sys.stdin.readline()
     for start in range(starts):
         parts: list[NDArray[np.float32]] = []
         overs: list[Over] = []
