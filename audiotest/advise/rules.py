@@ -174,7 +174,8 @@ def _peak_ratio(over: Over, limits: LimitSet) -> float | None:
 
 
 def _factor(peak_ratio: float) -> float:
-    return float(f"{TARGET_PEAK_RATIO / peak_ratio:.3g}")
+    # Below a thousandth of the limit the advice is the largest step anyhow.
+    return float(f"{TARGET_PEAK_RATIO / max(peak_ratio, 1e-3):.3g}")
 
 
 def _ratio_odds(peak_ratio: float, spread_db: float) -> tuple[float, float]:

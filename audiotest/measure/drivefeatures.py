@@ -7,6 +7,7 @@ ones. Everything is free of the unknown level of the feed, and taken in several 
 (coupling capacitor undone, tilted), since an unknown filter spoils each view differently.
 """
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -107,7 +108,7 @@ def _half_wave_features(view: NDArray[np.float64]) -> list[float]:
     form = mean / (peak + TINY)
     fill = np.sqrt(square) / (peak + TINY)
     features: list[float] = []
-    for high, low in zip(HALF_WAVE_STEPS_DB[:-1], HALF_WAVE_STEPS_DB[1:], strict=True):
+    for high, low in itertools.pairwise(HALF_WAVE_STEPS_DB):
         inside = (height <= high) & (height > low) & (long >= 3)
         weight = long[inside].astype(np.float64)
         total = float(np.sum(weight))
@@ -154,7 +155,7 @@ def _lift_low(view: NDArray[np.float64], corner_hz: float) -> NDArray[np.float64
 
 @dataclass(frozen=True, slots=True)
 class DriveFeatures:
-    """Inputs of the drive model: ``frames`` of shape (n_frames, n_frame_features), ``whole`` of shape (m,)."""
+    """Inputs of the drive model: ``frames`` (n_frames, n_frame_features), ``whole`` (m,)."""
 
     frames: NDArray[np.float64]
     whole: NDArray[np.float64]

@@ -36,16 +36,14 @@ def measure_hum(samples: NDArray[np.floating], sample_rate_hz: int) -> tuple[flo
         found = _family(samples, sample_rate_hz, mains_hz)
         if not found:
             continue
-        order, strongest = max(found, key=lambda pair: pair[1].amplitude_fs)
+        order, _strongest = max(found, key=lambda pair: pair[1].amplitude_fs)
         rms = float(np.sqrt(sum(line.amplitude_fs**2 for _, line in found) / 2.0))
         if best is None or rms > best[1]:
             best = (order * mains_hz, rms)
     return best
 
 
-def _family(
-    samples: NDArray[np.floating], sample_rate_hz: int, mains_hz: float
-) -> list[tuple[int, Line]]:
+def _family(samples: NDArray[np.floating], sample_rate_hz: int, mains_hz: float) -> list[tuple[int, Line]]:
     """Steady lines of one mains frequency; its drift is followed, the same for every harmonic."""
     orders = np.arange(1, HARMONICS + 1)
     orders = orders[orders * mains_hz < 320.0]

@@ -48,7 +48,7 @@ def _spread_out(active: NDArray[np.floating], sample_rate_hz: int) -> NDArray[np
     if seconds <= MOST_ACTIVE_S:
         return active
     chosen = np.linspace(0, seconds - 1, MOST_ACTIVE_S).astype(int)
-    return active[: seconds * sample_rate_hz].reshape(seconds, sample_rate_hz)[chosen].ravel()
+    return np.asarray(active[: seconds * sample_rate_hz].reshape(seconds, sample_rate_hz)[chosen].ravel())
 
 
 def estimate_drive(
@@ -82,8 +82,8 @@ def estimate_drive(
     drive = float(np.clip(figures.drive_db, LOWEST_DB, HIGHEST_DB))
     return Drive(
         drive_db=drive,
-        low_db=min(figures.low_db, drive),
-        high_db=max(figures.high_db, drive),
+        low_db=float(min(figures.low_db, drive)),
+        high_db=float(max(figures.high_db, drive)),
         clipped_fraction=figures.clipped_fraction if drive > REACHED_AT_DB else 0.0,
         p999_ratio=figures.p999_ratio,
         peak_ratio=figures.peak_ratio,

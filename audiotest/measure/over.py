@@ -77,9 +77,7 @@ def _analysis(samples: NDArray[np.floating], rate_hz: int) -> tuple[NDArray[np.f
     return np.asarray(soxr.resample(samples, rate_hz, ANALYSIS_RATE_HZ), dtype=np.float64), ANALYSIS_RATE_HZ
 
 
-def _without_line(
-    samples: NDArray[np.float64], rate_hz: int, frequency_hz: float
-) -> NDArray[np.float64]:
+def _without_line(samples: NDArray[np.float64], rate_hz: int, frequency_hz: float) -> NDArray[np.float64]:
     """`samples` less a steady line, fitted second by second so that a drifting clock does no harm."""
     result = samples.copy()
     step_n = max(rate_hz, 1)
@@ -178,7 +176,7 @@ def _voice_figures(
 def _speech_deviation(
     active: NDArray[np.float64], swing: Swing | None, drive: Drive | None, feed: Feed, limits: LimitSet
 ) -> Deviation:
-    """Deviation of speech in kHz: by what the drive model knows of filters and noise, else by the noise alone."""
+    """Deviation of speech in kHz, by what the drive model knows of filters and noise where it can."""
     if swing is None:
         return _no_deviation(limits)
     peak, p999, positive, negative = swing.peak, swing.p999, swing.positive, swing.negative
@@ -309,9 +307,7 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
     subaudible = _subaudible(plain, rate, tau, feed)
     clean = plain if subaudible is None else _without_line(plain, rate, subaudible.frequency_hz)
     beep, clean = _split_beep(clean, rate, offset_s)
-    view = _View(
-        rate, clean, undo_deemphasis(clean, rate, tau, high_hz=AUDIO_HIGH_HZ), hiss, tau
-    )
+    view = _View(rate, clean, undo_deemphasis(clean, rate, tau, high_hz=AUDIO_HIGH_HZ), hiss, tau)
     if emphasis_note is not None:
         view.notes.append(emphasis_note)
     over = _measure_view(view, None if bare is None else bare, from_pauses, feed, limits, offset_s, runs)

@@ -33,9 +33,7 @@ def find_subaudible(samples: NDArray[np.floating], sample_rate_hz: int) -> tuple
     if len(samples) < LEAST_S * sample_rate_hz:
         return None
     lines = [
-        line
-        for line in steady_lines(samples, sample_rate_hz)
-        if LOWEST_HZ <= line.frequency_hz <= HIGHEST_HZ
+        line for line in steady_lines(samples, sample_rate_hz) if LOWEST_HZ <= line.frequency_hz <= HIGHEST_HZ
     ]
     lines = [
         line for line in lines if line.coherence >= LEAST_COHERENCE and line.over_noise >= LEAST_OVER_NOISE

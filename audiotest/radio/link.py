@@ -50,9 +50,7 @@ class Simulation:
     truth: tuple[OverTruth, ...]
 
 
-def _truth(
-    sent: Modulation, start_s: float, tx: Transmitter, rx: Receiver, card: SoundCard
-) -> OverTruth:
+def _truth(sent: Modulation, start_s: float, tx: Transmitter, rx: Receiver, card: SoundCard) -> OverTruth:
     speech = sent.speech_khz
     active = sent.active.copy()
     if sent.beep_n is not None:
@@ -65,8 +63,8 @@ def _truth(
     return OverTruth(
         start_s=start_s,
         end_s=start_s + len(speech) / sent.rate_hz,
-        speech_start_s=start_s + where[0] * frame_s if len(where) else None,
-        speech_end_s=start_s + (where[-1] + 1) * frame_s if len(where) else None,
+        speech_start_s=float(start_s + where[0] * frame_s) if len(where) else None,
+        speech_end_s=float(start_s + (where[-1] + 1) * frame_s) if len(where) else None,
         drive_db=sent.drive_db,
         clipped_fraction=sent.clipped_fraction,
         ceiling_khz=tx.ceiling_khz,
@@ -147,7 +145,13 @@ def simulate_session(
     at = 0
     for samples, source_rate_hz, tx in overs:
         sent = modulate(
-            samples, source_rate_hz, tx, rate_hz=rate, lead_s=timing.bare_carrier_s, trail_s=timing.after_s, rng=rng
+            samples,
+            source_rate_hz,
+            tx,
+            rate_hz=rate,
+            lead_s=timing.bare_carrier_s,
+            trail_s=timing.after_s,
+            rng=rng,
         )
         segments += [(silent_before, False), (len(sent.deviation_khz), True)]
         deviation += [np.zeros(silent_before), sent.deviation_khz]
@@ -207,7 +211,9 @@ def laboratory_tone(
     active = np.zeros(len(speech) // frame_n, dtype=bool)
     active[lead // frame_n : (lead + tone_n) // frame_n] = True
     sent = Modulation(speech, speech, rate, 0.0, 0.0, active, None)
-    made = _truth(sent, before / rate, Transmitter(ceiling_khz=deviation_khz, limiter="none"), receiver, soundcard)
+    made = _truth(
+        sent, before / rate, Transmitter(ceiling_khz=deviation_khz, limiter="none"), receiver, soundcard
+    )
     return Simulation(
         audio=audio, sample_rate_hz=soundcard.sample_rate_hz, truth=(replace(made, peak_khz=deviation_khz),)
     )

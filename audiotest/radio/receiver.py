@@ -72,7 +72,12 @@ def audio_response(rx: Receiver, hz: Array) -> NDArray[np.complex128]:
 
 
 def receive(
-    discriminator_khz: Array, gate: Array, rx: Receiver, card: SoundCard, rate_hz: int, rng: np.random.Generator
+    discriminator_khz: Array,
+    gate: Array,
+    rx: Receiver,
+    card: SoundCard,
+    rate_hz: int,
+    rng: np.random.Generator,
 ) -> NDArray[np.float32]:
     """Audio as the sound card delivers it; `gate` (same length) is the squelch, 1 open and 0 shut."""
     volts = filtered(discriminator_khz, rate_hz, audio_response(rx, padded_bins(len(gate), rate_hz)))

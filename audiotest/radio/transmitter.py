@@ -150,7 +150,9 @@ def modulate(
     chain = chain * (hz < 9000.0)
     if tx.ambient_db is not None:
         level = np.sqrt(np.mean(select(mic, active_frames(mic, rate_hz), rate_hz) ** 2))
-        room = filtered(rng.standard_normal(total), rate_hz, np.minimum(1.0, 300.0 / np.maximum(hz, 50.0)) + 0j)
+        room = filtered(
+            rng.standard_normal(total), rate_hz, np.minimum(1.0, 300.0 / np.maximum(hz, 50.0)) + 0j
+        )
         mic = mic + room * (level * 10 ** (tx.ambient_db / 20) / np.std(room))
     v = filtered(mic, rate_hz, chain)
     active = active_frames(v, rate_hz)
@@ -167,7 +169,7 @@ def modulate(
     beep = None
     if tx.end_beep_hz is not None:
         beep = (lead_n + len(speech), lead_n + len(speech) + beep_n)
-        v[beep[0] : beep[1]] = 0.7 * np.sin(2 * np.pi * tx.end_beep_hz * t[: beep_n])
+        v[beep[0] : beep[1]] = 0.7 * np.sin(2 * np.pi * tx.end_beep_hz * t[:beep_n])
     splatter = analogue_lowpass(*tx.splatter, hz)
     spoken = tx.ceiling_khz * filtered(limit(v, rate_hz, tx), rate_hz, splatter)
     deviation = spoken.copy()

@@ -39,8 +39,8 @@ UPPER_BANDS = slice(3, 5)
 """1600-2800 Hz: inside every receiver's audio, and where quieting shows best."""
 
 AUDIO_BANDS = slice(0, 6)
-"""300-3400 Hz, where voiced sounds show as lines. Above there may be nothing but the sound card's noise, or the
-splatter of hiss that overloads it, which comes and goes."""
+"""300-3400 Hz, where voiced sounds show as lines. Above there may be nothing but the sound card's noise, or
+the splatter of hiss that overloads it, which comes and goes."""
 
 Edge = Literal["hiss", "closed", "none"]
 

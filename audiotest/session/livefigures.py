@@ -49,7 +49,9 @@ def live_figures(
     rms = float(np.sqrt(np.mean(band**2)))
     quieting = None
     if hiss is not None and rms > 0:
-        hiss_rms = float(np.sqrt(np.mean(bandpass(hiss.astype(np.float64), sample_rate_hz, 300.0, 3400.0) ** 2)))
+        hiss_rms = float(
+            np.sqrt(np.mean(bandpass(hiss.astype(np.float64), sample_rate_hz, 300.0, 3400.0) ** 2))
+        )
         quieting = amplitude_db(hiss_rms / rms)
     deviation = None
     if feed is not None:

@@ -24,7 +24,9 @@ def test_squelch_tail_starts_where_the_carrier_dropped():
     rng = np.random.default_rng(1)
     quiet = 0.003 * rng.standard_normal(2 * RATE_HZ)
     voice = 0.2 * np.sin(2 * np.pi * 220 * np.arange(2 * RATE_HZ) / RATE_HZ)
-    over = np.concatenate([quiet + voice, quiet[: RATE_HZ // 5], 0.3 * rng.standard_normal(RATE_HZ * 12 // 100)])
+    over = np.concatenate(
+        [quiet + voice, quiet[: RATE_HZ // 5], 0.3 * rng.standard_normal(RATE_HZ * 12 // 100)]
+    )
     found = squelch_tail_start(over, RATE_HZ)
     assert found is not None
     assert abs(found - len(over) + 0.12 * RATE_HZ) < 0.01 * RATE_HZ

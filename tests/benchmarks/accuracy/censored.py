@@ -50,7 +50,9 @@ def _log_likelihood(y: NDArray[np.float64], mean: float, spread: float, blur: fl
     total = spread**2 + blur**2
     centre = (mean * blur**2 + y * spread**2) / total
     width = spread * blur / np.sqrt(total)
-    free = np.exp(-((y - mean) ** 2) / (2 * total)) / np.sqrt(2 * np.pi * total) * ndtr((top - centre) / width)
+    free = (
+        np.exp(-((y - mean) ** 2) / (2 * total)) / np.sqrt(2 * np.pi * total) * ndtr((top - centre) / width)
+    )
     held = (
         np.exp(-((y - top) ** 2) / (2 * blur**2) + log_ndtr((mean - top) / spread))
         / np.sqrt(2 * np.pi)

@@ -58,7 +58,9 @@ def _limit(v: NDArray[np.float64], kind: str, knee: float, lopsided: float) -> N
     if kind == "soft":
         return v / (1.0 + np.abs(v) ** knee) ** (1.0 / knee)
     if kind == "diode":
-        return np.where(np.abs(v) < 0.6, v, np.sign(v) * (0.6 + 0.2 * np.log1p(5 * np.maximum(np.abs(v) - 0.6, 0))))
+        return np.where(
+            np.abs(v) < 0.6, v, np.sign(v) * (0.6 + 0.2 * np.log1p(5 * np.maximum(np.abs(v) - 0.6, 0)))
+        )
     if kind == "lopsided":
         return np.clip(v, -(1.0 - lopsided), 1.0 + lopsided)
     if kind == "none":
@@ -153,7 +155,12 @@ def _receiver(
 
 
 def _noise(
-    n: int, hz: NDArray[np.float64], cnr_db: float, band_khz: float, rng: np.random.Generator, swing_khz: float
+    n: int,
+    hz: NDArray[np.float64],
+    cnr_db: float,
+    band_khz: float,
+    rng: np.random.Generator,
+    swing_khz: float,
 ) -> NDArray[np.complex128]:
     """Spectrum of the discriminator's noise in kHz: S(f) = f² N0/C, and clicks of one cycle each."""
     rho = 10 ** (cnr_db / 10)

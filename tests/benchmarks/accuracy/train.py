@@ -55,7 +55,7 @@ class Data:
 
 
 class Net(nn.Module):
-    """Frames and whole to (frame levels, six figures); mirrored in numpy by `audiotest.measure.drivemodel`."""
+    """Frames and whole to frame levels and six figures; `audiotest.measure.drivemodel` mirrors it."""
 
     def __init__(self, n_frame: int, n_whole: int, width: int) -> None:
         super().__init__()
@@ -189,7 +189,8 @@ def report(name: str, drive: np.ndarray, out: np.ndarray) -> None:
     inside = (drive >= 3) & (drive <= 24)
     error = guess[inside] - drive[inside]
     cover = np.mean((drive[inside] >= low[inside]) & (drive[inside] <= high[inside]))
-    line = f"{name}: n {inside.sum()} rms {np.sqrt(np.mean(error**2)):.2f} bias {error.mean():+.2f} cover {cover:.2f}"
+    rms = np.sqrt(np.mean(error**2))
+    line = f"{name}: n {inside.sum()} rms {rms:.2f} bias {error.mean():+.2f} cover {cover:.2f}"
     for a, b in ((-15, -3), (-3, 3), (3, 8), (8, 14), (14, 20), (20, 26)):
         m = (drive >= a) & (drive < b)
         if m.any():
