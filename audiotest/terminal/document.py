@@ -61,17 +61,16 @@ def file_entry(
     every_note = list(notes)
     for number, (over, _) in enumerate(judged, start=1):
         every_note += over_notes(number, over)
-    return _rounded(
-        {
-            "file": file,
-            "sample_rate_hz": sample_rate_hz,
-            "duration_s": duration_s,
-            "input": asdict(reading),
-            "overs": [over_entry(over, advice) for over, advice in judged],
-            "notes": every_note,
-            "error": None,
-        }
-    )  # type: ignore[no-any-return]
+    entry = {
+        "file": file,
+        "sample_rate_hz": sample_rate_hz,
+        "duration_s": duration_s,
+        "input": asdict(reading),
+        "overs": [over_entry(over, advice) for over, advice in judged],
+        "notes": every_note,
+        "error": None,
+    }
+    return {key: _rounded(value) for key, value in entry.items()}
 
 
 def failed_entry(file: str, error: str) -> dict[str, Any]:
