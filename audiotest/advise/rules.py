@@ -34,6 +34,9 @@ DRIVE_ERROR_90_DB = 6.0
 
 GATES = ("overload", "too_quiet", "weak", "codec", "if_narrow", "too_little_speech")
 """Conditions that forbid any advice, in the order in which to put them right."""
+STRONG_QUIETING_DB = 20.0
+"""A carrier that quiets the receiver by this much is what receivers' sensitivity is stated for."""
+LONG_ENOUGH_S = 5.0
 DOUBTS = {"levelling": 0.6, "compressed_source": 0.6}
 """Conditions that leave the advice standing, with the confidence multiplied by this."""
 
@@ -69,7 +72,7 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
         row of the table as the measured ones: the drive's 90 % interval and the scale's are read as
         normal distributions; the smaller of the two counts; it is 0 when both are unknown.
     """
-    gate = next((name for name in GATES if name in over.conditions), None)
+    gate = _gate(over)
     if gate is not None:
         return Advice(
             mic_gain="unknown", mic_gain_db=None, deviation="unknown", deviation_factor=None,
@@ -101,6 +104,21 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
         sentence=sentence_for(over, mic, deviation, confidence),
         because=because_lines(over, limits),
     )
+
+
+def _gate(over: Over) -> str | None:
+    """Name what forbids any advice, or None.
+
+    Noise and shortness have another cause when the carrier is strong or the talker was long enough: then
+    it is the speech that is faint, and a stronger signal or more talk would change nothing.
+    """
+    gate = next((name for name in GATES if name in over.conditions), None)
+    quieting = over.noise.quieting_db
+    if gate == "weak" and quieting is not None and quieting >= STRONG_QUIETING_DB:
+        return "faint"
+    if gate == "too_little_speech" and over.speech_start_s is not None and over.speech_end_s is not None:
+        return "faint" if over.speech_end_s - over.speech_start_s >= LONG_ENOUGH_S else gate
+    return gate
 
 
 def judge_mic_gain(limiter: Limiter, *, uncertain: bool = False) -> Call:

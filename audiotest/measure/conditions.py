@@ -30,6 +30,10 @@ CONDITIONS: dict[str, Condition] = {
         "there is too little speech to judge",
         "talk for at least five seconds",
     ),
+    "faint": Condition(
+        "speech hardly rises above the noise",
+        "talk louder and closer to the microphone",
+    ),
     "if_narrow": Condition(
         "the receiver's IF clips the deviation peaks",
         "tune the receiver to the middle of the channel or use its wider filter",

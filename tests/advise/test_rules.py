@@ -120,11 +120,20 @@ def test_amounts_bring_drive_and_peak_to_their_targets():
 
 @pytest.mark.parametrize("name", GATES)
 def test_a_gate_forbids_both_and_says_what_to_put_right(name):
-    advice = advise(an_over(14.0, 3.0, conditions=(name,)), LIMITS)
+    short = replace(an_over(14.0, 3.0, conditions=(name,)), speech_end_s=3.0)
+    noisy = replace(short, noise=replace(short.noise, quieting_db=12.0))
+    advice = advise(noisy, LIMITS)
     assert (advice.mic_gain, advice.deviation) == ("unknown", "unknown")
     assert (advice.mic_gain_db, advice.deviation_factor, advice.confidence) == (None, None, 0.0)
     assert CONDITIONS[name].remedy in advice.sentence
     assert advice.sentence.startswith("First ")
+
+
+@pytest.mark.parametrize("name", ["weak", "too_little_speech"])
+def test_long_speech_on_a_strong_carrier_is_called_faint(name):
+    advice = advise(an_over(None, 0.4, conditions=(name,)), LIMITS)
+    assert advice.mic_gain == "unknown"
+    assert CONDITIONS["faint"].meaning in advice.sentence
 
 
 def test_overload_is_put_right_before_anything_else():
