@@ -172,7 +172,7 @@ def judge_deviation(drive_db: float | None, mic: Call, peak_ratio: float | None,
     if peak_ratio >= LOW_PEAK_RATIO:
         return Call("keep", None, max(1.0 - low_odds - over_odds, 0.0))
     if drive_db is not None and drive_db < CEILING_SEEN_DB:
-        return Call("unknown", reason="the limiter's ceiling has not been seen")
+        return Call("unknown", reason="talk louder, so that the limiter's ceiling shows")
     return Call("raise", min(_factor(peak_ratio), LARGEST_FACTOR), low_odds)
 
 
