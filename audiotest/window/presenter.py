@@ -1,0 +1,377 @@
+"""From records to what the window shows; knows nothing of Qt."""
+
+from collections import deque
+from dataclasses import dataclass
+from typing import Literal
+
+from audiotest.advise.rules import (
+    DRIVE_ERROR_90_DB,
+    HIGH_DRIVE_DB,
+    LOW_DRIVE_DB,
+    LOW_PEAK_RATIO,
+    PEAK_ERROR_DB,
+    advise,
+)
+from audiotest.records import Advice, Feed, LimitSet, LiveReading, Over, Turn
+from audiotest.terminal.figures import deviation_amount, mic_amount
+from audiotest.units import amplitude_db, db_amplitude
+
+OVERS_KEPT = 400
+"""Readings and outlines of this many overs are listed; older ones leave the tape."""
+TRAIL_N = 8
+UNSTATED_SCALE_DB = 1.0
+DEVIATION_FREE_DB = 6.0
+"""Half width drawn for a deviation change that nobody can state yet."""
+
+ControlName = Literal["mic gain", "deviation"]
+
+TURN_WORDS: dict[Turn, str] = {"raise": "UP", "keep": "LEAVE", "lower": "DOWN", "unknown": "NOT YET"}
+ARROWS: dict[Turn, str] = {"raise": "▲", "keep": "●", "lower": "▼", "unknown": "?"}
+STATE_WORDS = {"waiting": "no carrier", "carrier": "carrier", "speech": "talking"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """One over of the session: its number from 1, the time of day it ended, its record and the advice."""
+
+    number: int
+    time_of_day: str
+    over: Over
+    advice: Advice
+    scale_uncertainty_db: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ControlView:
+    """What one drawn knob shows: which way, how far in dB, and the band the right place lies in."""
+
+    name: ControlName
+    turn: Turn
+    word: str
+    amount: str
+    change_db: float | None
+    low_db: float | None
+    high_db: float | None
+
+    @property
+    def spoken(self) -> str:
+        """The same as a sentence, for a screen reader."""
+        amount = f", {self.amount}" if self.amount else ""
+        return f"{self.name}: {self.word.lower()}{amount}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MapPoint:
+    """A dot of the balance map with its 90 % bounds; a missing drive or peak is None."""
+
+    number: int
+    age: int
+    turn: Turn
+    drive_db: float | None
+    drive_low_db: float | None
+    drive_high_db: float | None
+    peak_khz: float | None
+    peak_low_khz: float | None
+    peak_high_khz: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Region:
+    """The good region of the balance map."""
+
+    drive_low_db: float
+    drive_high_db: float
+    peak_low_khz: float
+    peak_high_khz: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FarView:
+    """What must be readable across the room: one instruction, the next one, the figure being trimmed."""
+
+    turn: Turn
+    headline: str
+    amount: str
+    then: str
+    figure: str
+    figure_note: str
+    state: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FeedLine:
+    """The line about the feed that is always in sight."""
+
+    source: str
+    state: str
+    scale: str
+    hiss: str
+    lost: str
+    trouble: bool
+
+
+class OverLog:
+    """The overs of a session, judged, oldest first."""
+
+    def __init__(self, limits: LimitSet, feed: Feed | None) -> None:
+        self.limits = limits
+        self.feed = feed
+        self.heard: deque[Heard] = deque(maxlen=OVERS_KEPT)
+        self._count = 0
+
+    @property
+    def latest(self) -> Heard | None:
+        """The over that ended last."""
+        return self.heard[-1] if self.heard else None
+
+    def take(self, over: Over, time_of_day: str) -> Heard:
+        """Judge an over and add it."""
+        uncertainty = UNSTATED_SCALE_DB if self.feed is None else self.feed.scale_uncertainty_db
+        self._count += 1
+        heard = Heard(
+            number=self._count,
+            time_of_day=time_of_day,
+            over=over,
+            advice=advise(over, self.limits, scale_uncertainty_db=uncertainty),
+            scale_uncertainty_db=uncertainty,
+        )
+        self.heard.append(heard)
+        return heard
+
+    def discard(self, number: int) -> None:
+        """Take an over off the tape."""
+        self.heard = deque((heard for heard in self.heard if heard.number != number), maxlen=OVERS_KEPT)
+
+    def find(self, number: int) -> Heard | None:
+        """The over of this number, None when it has left the tape."""
+        return next((heard for heard in self.heard if heard.number == number), None)
+
+    def trail(self) -> tuple[MapPoint, ...]:
+        """The last overs that can be placed on the map, oldest first."""
+        placed = [point for heard in self.heard if (point := map_point(heard)) is not None][-TRAIL_N:]
+        return tuple(aged(point, len(placed) - 1 - k) for k, point in enumerate(placed))
+
+
+def aged(point: MapPoint, age: int) -> MapPoint:
+    """The same dot `age` overs later."""
+    return MapPoint(
+        number=point.number, age=age, turn=point.turn, drive_db=point.drive_db,
+        drive_low_db=point.drive_low_db, drive_high_db=point.drive_high_db, peak_khz=point.peak_khz,
+        peak_low_khz=point.peak_low_khz, peak_high_khz=point.peak_high_khz,
+    )  # fmt: skip
+
+
+def good_region(limits: LimitSet) -> Region:
+    """Where the dot belongs."""
+    return Region(
+        drive_low_db=LOW_DRIVE_DB,
+        drive_high_db=HIGH_DRIVE_DB,
+        peak_low_khz=LOW_PEAK_RATIO * limits.deviation_khz,
+        peak_high_khz=limits.deviation_khz,
+    )
+
+
+def needs(advice: Advice) -> Turn:
+    """The turn that stands for the whole advice: that of the first control that must move."""
+    for turn in (advice.mic_gain, advice.deviation):
+        if turn in ("raise", "lower"):
+            return turn
+    return "keep" if "keep" in (advice.mic_gain, advice.deviation) else "unknown"
+
+
+def map_point(heard: Heard) -> MapPoint | None:
+    """The dot of one over, None when neither drive nor peak is known."""
+    limiter, peak = heard.over.limiter, heard.over.deviation.peak_khz
+    drive, low, high = limiter.drive_db, limiter.drive_low_db, limiter.drive_high_db
+    if drive is not None:
+        low = drive - DRIVE_ERROR_90_DB if low is None else low
+        high = drive + DRIVE_ERROR_90_DB if high is None else high
+    if (drive is None and low is None and high is None) and peak is None:
+        return None
+    spread = db_amplitude(_peak_error_db(heard.scale_uncertainty_db))
+    return MapPoint(
+        number=heard.number, age=0, turn=needs(heard.advice), drive_db=drive, drive_low_db=low,
+        drive_high_db=high, peak_khz=peak,
+        peak_low_khz=None if peak is None else peak / spread,
+        peak_high_khz=None if peak is None else peak * spread,
+    )  # fmt: skip
+
+
+def _peak_error_db(scale_uncertainty_db: float) -> float:
+    """Half width of the peak's 90 % interval in dB."""
+    return float(1.645 * (PEAK_ERROR_DB**2 + (scale_uncertainty_db / 1.645) ** 2) ** 0.5)
+
+
+def control_views(heard: Heard | None) -> tuple[ControlView, ControlView]:
+    """What the two knobs show, mic gain first."""
+    if heard is None:
+        return _no_view("mic gain"), _no_view("deviation")
+    advice, limiter = heard.advice, heard.over.limiter
+    mic_change = 0.0 if advice.mic_gain == "keep" else advice.mic_gain_db
+    below = above = DRIVE_ERROR_90_DB
+    if limiter.drive_db is not None:
+        if limiter.drive_high_db is not None:
+            below = max(limiter.drive_high_db - limiter.drive_db, 0.0)
+        if limiter.drive_low_db is not None:
+            above = max(limiter.drive_db - limiter.drive_low_db, 0.0)
+    mic = _view("mic gain", advice.mic_gain, mic_amount(advice), mic_change, below, above)
+    change = 0.0 if advice.deviation == "keep" else None
+    if advice.deviation_factor is not None:
+        change = amplitude_db(advice.deviation_factor)
+    error = _peak_error_db(heard.scale_uncertainty_db)
+    deviation = _view("deviation", advice.deviation, deviation_amount(advice), change, error, error)
+    return mic, deviation
+
+
+def _no_view(name: ControlName) -> ControlView:
+    return ControlView(
+        name=name, turn="unknown", word=TURN_WORDS["unknown"], amount="", change_db=None, low_db=None,
+        high_db=None,
+    )  # fmt: skip
+
+
+def _view(
+    name: ControlName, turn: Turn, amount: str, change: float | None, below: float, above: float
+) -> ControlView:
+    return ControlView(
+        name=name, turn=turn, word=TURN_WORDS[turn], amount=amount, change_db=change,
+        low_db=None if change is None else change - below,
+        high_db=None if change is None else change + above,
+    )  # fmt: skip
+
+
+def sure_words(heard: Heard | None) -> str:
+    """How sure the advice is, in words."""
+    if heard is None or (heard.advice.mic_gain == "unknown" and heard.advice.deviation == "unknown"):
+        return ""
+    return f"{100 * heard.advice.confidence:.0f} % sure"
+
+
+def far_view(heard: Heard | None, limits: LimitSet, reading: LiveReading | None) -> FarView:
+    """The instruction and the figure being trimmed, for a screen three metres away."""
+    state = "waiting for the first over" if reading is None else live_state(reading)
+    if heard is None:
+        return FarView(
+            turn="unknown", headline="TALK", amount="", then="five seconds or more, then unkey",
+            figure=_live_figure(reading, limits), figure_note="", state=state,
+        )  # fmt: skip
+    mic, deviation = control_views(heard)
+    moving = [view for view in (mic, deviation) if view.turn in ("raise", "lower")]
+    if not moving:
+        turn = needs(heard.advice)
+        headline = "BOTH RIGHT" if (mic.turn, deviation.turn) == ("keep", "keep") else "LOOK AT THE REASON"
+        if turn == "keep" and headline != "BOTH RIGHT":
+            headline = "LEAVE BOTH"
+        figure, note = _trim_figure(heard, mic.name if deviation.turn == "unknown" else "deviation", limits)
+        then = "" if headline == "BOTH RIGHT" else heard.advice.sentence
+        return FarView(
+            turn=turn, headline=headline, amount="", then=then, figure=figure, figure_note=note, state=state
+        )
+    first = moving[0]
+    figure, note = _trim_figure(heard, first.name, limits)
+    then = ""
+    if len(moving) > 1:
+        then = f"then {moving[1].name} {moving[1].word.lower()} {moving[1].amount}"
+    return FarView(
+        turn=first.turn, headline=f"{first.name.upper()} {first.word}", amount=first.amount, then=then,
+        figure=figure, figure_note=note, state=state,
+    )  # fmt: skip
+
+
+def _trim_figure(heard: Heard, name: ControlName, limits: LimitSet) -> tuple[str, str]:
+    limiter, peak = heard.over.limiter, heard.over.deviation.peak_khz
+    if name == "mic gain":
+        if limiter.drive_db is not None:
+            return f"drive {limiter.drive_db:+.0f} dB", "right: 0 to +8 dB"
+        if limiter.drive_high_db is not None:
+            return f"drive under {limiter.drive_high_db:+.0f} dB", "right: 0 to +8 dB"
+        return "", ""
+    if peak is None:
+        return "", "no figure in kHz: learn the scale"
+    region = good_region(limits)
+    return f"peak {peak:.2f} kHz", f"right: {region.peak_low_khz:.2f} to {region.peak_high_khz:.2f} kHz"
+
+
+def _live_figure(reading: LiveReading | None, limits: LimitSet) -> str:
+    if reading is None or reading.deviation_khz is None:
+        return ""
+    return f"{reading.deviation_khz:.2f} kHz"
+
+
+def live_state(reading: LiveReading) -> str:
+    """State of the feed with the length of a running over.
+
+    >>> live_state(LiveReading(time_s=9.0, state="speech", level_dbfs=-20.0, peak_dbfs=-8.0,
+    ...     deviation_khz=None, quieting_db=None, sinad_db=None, overloaded=False, over_s=7.4, lost_n=0))
+    'talking 0:07'
+    """
+    word = STATE_WORDS[reading.state]
+    if reading.over_s is None:
+        return word
+    return f"{word} {int(reading.over_s) // 60}:{int(reading.over_s) % 60:02}"
+
+
+def feed_line(
+    source: str, feed: Feed | None, reading: LiveReading | None, hiss: str, error: str | None
+) -> FeedLine:
+    """What is always in sight about the feed; `hiss` is the word of the hiss guard."""
+    if feed is None:
+        scale = "no scale learned: no figures in kHz"
+    else:
+        scale = (
+            f"scale {feed.scale_khz_per_fs:.2f} kHz at full scale ±{feed.scale_uncertainty_db:.1f} dB"
+            f" ({feed.method})"
+        )
+    lost_n = 0 if reading is None else reading.lost_n
+    return FeedLine(
+        source=source,
+        state=error if error is not None else ("starting" if reading is None else live_state(reading)),
+        scale=scale,
+        hiss=hiss,
+        lost="no drop-outs" if lost_n == 0 else f"{lost_n} samples or more lost",
+        trouble=error is not None or lost_n > 0 or "moved" in hiss,
+    )
+
+
+def over_label(heard: Heard) -> str:
+    """One over in one line, for the tape and the screen reader."""
+    mic, deviation = control_views(heard)
+    return f"over {heard.number}, {heard.time_of_day}, {mic.spoken}; {deviation.spoken}"
+
+
+def over_figures(heard: Heard) -> str:
+    """Drive and peak of an over in the fewest characters."""
+    parts = []
+    limiter, peak = heard.over.limiter, heard.over.deviation.peak_khz
+    if limiter.drive_db is not None:
+        parts.append(f"{limiter.drive_db:+.0f} dB")
+    elif limiter.drive_high_db is not None:
+        parts.append(f"< {limiter.drive_high_db:+.0f} dB")
+    if peak is not None:
+        parts.append(f"{peak:.2f} kHz")
+    return "  ".join(parts) or heard.over.kind
+
+
+def compare_lines(first: Heard, second: Heard) -> tuple[str, ...]:
+    """What changed from one over to another, one figure a line."""
+    rows: list[tuple[str, float | None, float | None, str, int]] = [
+        ("drive", first.over.limiter.drive_db, second.over.limiter.drive_db, "dB", 1),
+        ("clipped", _percent(first), _percent(second), "%", 1),
+        ("peak", first.over.deviation.peak_khz, second.over.deviation.peak_khz, "kHz", 2),
+        ("RMS", first.over.deviation.rms_khz, second.over.deviation.rms_khz, "kHz", 2),
+        ("level", first.over.level.active_speech_dbfs, second.over.level.active_speech_dbfs, "dBFS", 1),
+        ("S/N", first.over.noise.snr_db, second.over.noise.snr_db, "dB", 1),
+    ]
+    lines = []
+    for name, before, after, unit, digits in rows:
+        if before is None or after is None:
+            continue
+        lines.append(
+            f"{name}: {before:.{digits}f} → {after:.{digits}f} {unit} ({after - before:+.{digits}f})"
+        )
+    return tuple(lines) or ("nothing was measured in both",)
+
+
+def _percent(heard: Heard) -> float | None:
+    clipped = heard.over.limiter.clipped_fraction
+    return None if clipped is None else 100.0 * clipped

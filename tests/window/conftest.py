@@ -1,0 +1,68 @@
+"""The window's tests run without a screen; every window gets a settings file of its own."""
+
+import os
+
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from audiotest.records import Deviation, Level, Limiter, LimitSet, LiveReading, Noise, Over
+from audiotest.standards.limits import get_limits
+
+
+def made_over(
+    drive_db: float | None = 19.0,
+    peak_khz: float | None = 2.3,
+    *,
+    start_s: float = 1.0,
+    spread_db: float = 3.0,
+    conditions: tuple[str, ...] = (),
+    high_db: float | None = None,
+    kind: Any = "voice",
+) -> Over:
+    """An invented over."""
+    low = None if drive_db is None else drive_db - spread_db
+    high = high_db if drive_db is None else drive_db + spread_db
+    return Over(
+        start_s=start_s, end_s=start_s + 6.0, kind=kind, speech_start_s=start_s + 0.4,
+        speech_end_s=start_s + 5.8,
+        level=Level(active_speech_dbfs=-22.0, activity=0.8, crest_db=12.0),
+        deviation=Deviation(
+            peak_khz=peak_khz, p999_khz=peak_khz, rms_khz=None if peak_khz is None else 0.4 * peak_khz,
+            positive_khz=peak_khz, negative_khz=peak_khz, limit_khz=2.5,
+        ),
+        limiter=Limiter(
+            drive_db=drive_db, drive_low_db=low, drive_high_db=high,
+            clipped_fraction=None if drive_db is None else 0.2,
+            reached=None if drive_db is None else drive_db > 0,
+        ),
+        noise=Noise(quieting_db=25.0, snr_db=35.0, hum_hz=None, hum_db=None),
+        tone=None, subaudible=None, end_beep=None, overload_runs=0, conditions=conditions, notes=(),
+    )  # fmt: skip
+
+
+def made_reading(**changes: Any) -> LiveReading:
+    """An invented moment."""
+    usual: dict[str, Any] = {
+        "time_s": 3.0, "state": "speech", "level_dbfs": -20.0, "peak_dbfs": -8.0, "deviation_khz": 1.8,
+        "quieting_db": 25.0, "sinad_db": None, "overloaded": False, "over_s": 2.0, "lost_n": 0,
+    }  # fmt: skip
+    return LiveReading(**(usual | changes))
+
+
+@pytest.fixture
+def over() -> Callable[..., Over]:
+    return made_over
+
+
+@pytest.fixture
+def reading() -> Callable[..., LiveReading]:
+    return made_reading
+
+
+@pytest.fixture
+def limits() -> LimitSet:
+    return get_limits("uk-27fm")
