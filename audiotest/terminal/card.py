@@ -54,7 +54,7 @@ def print_file(
 def print_notes(console: Console, notes: Sequence[str]) -> None:
     """Print remarks about a whole recording."""
     for note in notes:
-        _print_row(console, "note", note)
+        print_row(console, "note", note)
 
 
 def print_over(console: Console, number: int, over: Over, advice: Advice, limits: LimitSet) -> None:
@@ -75,12 +75,12 @@ def print_over(console: Console, number: int, over: Over, advice: Advice, limits
     console.print(panel)
     rows = list(figure_rows(over, limits))
     for label, text in rows:
-        _print_row(console, label, text)
+        print_row(console, label, text)
     said = " ".join([advice.sentence, *(text for _, text in rows)])
     for line in [*doubt_lines(over), *over.notes]:
         # A doubt is "meaning; cure", a note "what: reason": not again what stands above already.
         if line.split("; ")[0] not in said and line.split(": ", 1)[-1] not in said:
-            _print_row(console, "note", line)
+            print_row(console, "note", line)
     console.print()
 
 
@@ -89,7 +89,7 @@ def _add_control(text: Text, name: str, turn: Turn, amount: str, ascii_only: boo
     text.append(f" {turn_words(turn, amount, ascii_only=ascii_only)} ", style=STYLES[turn])
 
 
-def _print_row(console: Console, label: str, text: str) -> None:
+def print_row(console: Console, label: str, text: str) -> None:
     """Print a label and its text, wrapped beside it; nothing trails, so that a piped card stays clean."""
     first, *rest = textwrap.wrap(text, console.width - LABEL_WIDTH - 2) or [""]
     row = Text(f" {label:<{LABEL_WIDTH}}", style="bold")

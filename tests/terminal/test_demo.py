@@ -59,7 +59,7 @@ def test_ctrl_c_finishes_the_running_over():
     try:
         assert process.stderr is not None
         assert process.stderr.readline() == "ready\n"
-        time.sleep(5.0)
+        time.sleep(3.5)
         process.send_signal(signal.SIGINT)
         output, errors = process.communicate(timeout=30.0)
     finally:
