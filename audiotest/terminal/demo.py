@@ -1,13 +1,14 @@
 """``audiotest demo``: a simulated set, an invented technician, and the engine that live uses."""
 
 import argparse
+import math
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 
 from audiotest.feeds.simulated import SimulatedSource
 from audiotest.radio.link import OverTruth, Simulation
 from audiotest.radio.scenario import LISTENER, SCALE_KHZ_PER_FS, Step, demo_simulation, demo_steps
-from audiotest.records import Feed
+from audiotest.records import Feed, LimitSet
 from audiotest.session.engine import Engine
 from audiotest.standards.limits import get_limits
 from audiotest.terminal.live import REFRESH_S, window_missing
@@ -29,13 +30,22 @@ def run(arguments: argparse.Namespace) -> int:
     screen = Screen(limits, DEMO_FEED)
     screen.say("Simulated radio: nothing is attached and nothing is sent. Ctrl-C ends.", "bold")
     screen.say("")
+    try:
+        _tell(arguments.seconds, limits, screen)
+    finally:
+        screen.clear()
+    return 0
+
+
+def _tell(seconds: float | None, limits: LimitSet, screen: Screen) -> None:
+    """Play the story, or its first `seconds`, through one engine."""
     engine: Engine | None = None
-    left_s = float("inf") if arguments.seconds is None else float(arguments.seconds)
+    left_s = math.inf if seconds is None else seconds
     for step, simulation in _simulations(demo_steps()):
         rate_hz = simulation.sample_rate_hz
         engine = engine or Engine(rate_hz, feed=DEMO_FEED, limits=limits)
         screen.say(f"Technician: {step.action}", "italic")
-        heard = simulation.audio if left_s == float("inf") else simulation.audio[: round(left_s * rate_hz)]
+        heard = simulation.audio if math.isinf(left_s) else simulation.audio[: round(left_s * rate_hz)]
         _play(engine, SimulatedSource(heard, rate_hz, real_time=screen.redraws), screen)
         left_s -= len(heard) / rate_hz
         if left_s <= 0.0:
@@ -44,8 +54,6 @@ def run(arguments: argparse.Namespace) -> int:
     if engine is not None:
         for over in engine.finish():
             screen.over(over)
-    screen.clear()
-    return 0
 
 
 def _simulations(steps: tuple[Step, ...]) -> Iterator[tuple[Step, Simulation]]:
