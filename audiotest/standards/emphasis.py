@@ -4,6 +4,7 @@ The gains follow from the textbook network ``(1 + j2πfτ)``: they are closed-fo
 """
 
 from dataclasses import dataclass
+from math import log10, pi
 
 TABLE_HZ = (300.0, 500.0, 2000.0, 2500.0, 3000.0)
 """Where the gains of `EMPHASIS_TABLE` hold; at 1 kHz each is 0 dB."""
@@ -60,3 +61,17 @@ EMPHASIS_TABLE: tuple[Emphasis, ...] = (
         source="from memory",
     ),
 )
+
+
+def gain_db(frequency_hz: float, tau_us: float | None) -> float:
+    """Gain of a pre-emphasis in dB re its gain at 1 kHz; de-emphasis is the negative.
+
+    `tau_us` None is the ideal 6 dB per octave, which has no gain at 0 Hz: `frequency_hz` is above 0.
+
+    >>> round(gain_db(3000.0, 750.0), 2), round(gain_db(3000.0, None), 3)
+    (9.37, 9.542)
+    """
+    if tau_us is None:
+        return 20.0 * log10(frequency_hz / 1000.0)
+    turn = 2e-6 * pi * tau_us
+    return 10.0 * log10((1.0 + (turn * frequency_hz) ** 2) / (1.0 + (turn * 1000.0) ** 2))

@@ -85,3 +85,19 @@ FIVE_TONE_SETS: tuple[FiveToneSet, ...] = (
         source="second hand",
     ),
 )
+
+
+SUBAUDIBLE_TOLERANCE = 0.007
+"""Share by which a measured tone may miss its table value; half the closest spacing, which is 1.45 %.
+
+Encoders keep within 0.5 % (TIA-603, from memory)."""
+
+
+def nearest_subaudible(frequency_hz: float) -> float | None:
+    """The tone of `SUBAUDIBLE_HZ` that a measured frequency stands for, None when it stands for none.
+
+    >>> nearest_subaudible(88.4), nearest_subaudible(60.0)
+    (88.5, None)
+    """
+    nearest = min(SUBAUDIBLE_HZ, key=lambda tone_hz: abs(tone_hz - frequency_hz))
+    return nearest if abs(nearest - frequency_hz) <= SUBAUDIBLE_TOLERANCE * nearest else None

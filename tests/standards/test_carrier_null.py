@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from scipy.special import jn_zeros, jv
 
+from audiotest.standards.fm import carson_bandwidth_khz, null_tone_hz
+
 FIRST_NULLS_HZ = {1.2: 499.00, 1.5: 623.75, 2.0: 831.66, 2.4: 997.99, 2.5: 1039.58, 3.0: 1247.49,
                   4.0: 1663.32, 5.0: 2079.15}  # fmt: skip
 
@@ -38,7 +40,31 @@ def test_sidebands_are_bessel_functions_and_hold_all_the_power():
 @pytest.mark.parametrize(("deviation_khz", "tone_hz"), FIRST_NULLS_HZ.items())
 def test_tone_of_the_first_null(deviation_khz, tone_hz):
     # Deviation over the first zero; published to the hertz for 2.5 kHz (1039) and 5 kHz (2079).
-    assert 1e3 * deviation_khz / jn_zeros(0, 1)[0] == pytest.approx(tone_hz, abs=0.0051)
+    assert null_tone_hz(deviation_khz) == pytest.approx(tone_hz, abs=0.0051)
+
+
+def test_tones_of_the_later_nulls():
+    # bext.com, for 5 kHz: 2079.0, 905.8, 577.8, 424.0 Hz; qsl.net/g3oou: 1039 Hz for 2.5 kHz, cut to the hertz.
+    published_hz = [2079.0, 905.8, 577.8, 424.0]
+    assert [null_tone_hz(5.0, k) for k in (1, 2, 3, 4)] == pytest.approx(published_hz, abs=0.2)
+    assert null_tone_hz(2.5) == pytest.approx(1039.5, abs=0.5)
+    with pytest.raises(ValueError, match="counted from 1"):
+        null_tone_hz(2.5, 0)
+
+
+def test_the_tone_of_a_null_extinguishes_the_carrier():
+    for deviation_khz in (2.0, 2.5, 5.0):
+        index = 1e3 * deviation_khz / null_tone_hz(deviation_khz, 2)
+        assert spectrum_of_tone(index)[0] < 1e-12
+
+
+@pytest.mark.parametrize(
+    ("deviation_khz", "audio_khz", "bandwidth_khz"),
+    [(1.5, 3, 9), (2, 2.5, 9), (2, 3, 10), (2.5, 2.55, 10.1), (2.5, 3, 11), (4, 3, 14), (5, 3, 16)],
+)
+def test_necessary_bandwidth(deviation_khz, audio_khz, bandwidth_khz):
+    # ITU-R SM.1138, 2M + 2DK; the emissions 11K0F3E and 16K0F3E are among them (5 kHz: from memory).
+    assert carson_bandwidth_khz(deviation_khz, audio_khz) == pytest.approx(bandwidth_khz)
 
 
 def test_99_percent_of_the_power_is_in_as_many_sidebands_as_carson_counts():

@@ -73,3 +73,15 @@ def test_five_tone_sets():
 def test_repeater_burst():
     # ukrepeater.net.
     assert pytest.approx(1750.0) == tones.REPEATER_BURST_HZ
+
+
+@pytest.mark.parametrize("tone_hz", tones.SUBAUDIBLE_HZ)
+def test_an_encoder_within_its_tolerance_is_recognised(tone_hz):
+    # TIA-603: encoders keep within 0.5 % (from memory).
+    for share in (-0.005, 0.0, 0.005):
+        assert tones.nearest_subaudible(tone_hz * (1 + share)) == tone_hz
+
+
+@pytest.mark.parametrize("hz", [50.0, 60.0, 66.0, 68.1, 101.7, 260.0])
+def test_a_frequency_between_tones_is_none_of_them(hz):
+    assert tones.nearest_subaudible(hz) is None
