@@ -6,10 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import binary_closing, binary_opening
 
+from audiotest.measure.filters import bandpass, deemphasis
+
 FRAME_S = 0.02
 ACTIVE_RANGE_DB = 25.0
 """A frame is active within this range of the 98th percentile of frame levels."""
 OVER_NOISE_DB = 6.0
+LEAST_RISE = 2.0
+LOW_VIEW_US = 750.0
+LOW_VIEW_HZ = (300.0, 2600.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +47,22 @@ def frame_rms(samples: NDArray[np.floating], frame_n: int) -> NDArray[np.float64
     return np.asarray(np.sqrt(np.mean(frames**2, axis=1)))
 
 
+def low_view(samples: NDArray[np.floating], sample_rate_hz: int) -> NDArray[np.float64]:
+    """The discriminator's output de-emphasised and cut at 2.6 kHz, where speech stands highest above noise."""
+    return bandpass(deemphasis(samples, sample_rate_hz, LOW_VIEW_US), sample_rate_hz, *LOW_VIEW_HZ)
+
+
+def _passed(rms: NDArray[np.float64], noise: float) -> NDArray[np.bool_]:
+    threshold = max(
+        float(np.percentile(rms, 98)) * 10 ** (-ACTIVE_RANGE_DB / 20),
+        noise * 10 ** (OVER_NOISE_DB / 20),
+        1e-7,
+    )
+    return np.asarray(rms >= threshold)
+
+
 def find_activity(
-    samples: NDArray[np.floating], sample_rate_hz: int, *, noise_rms_fs: float | None = None
+    samples: NDArray[np.floating], sample_rate_hz: int, *, noise: NDArray[np.floating] | None = None
 ) -> Activity:
     """Active frames of the discriminator's view of an over.
 
@@ -53,28 +72,34 @@ def find_activity(
         De-emphasis undone, sub-audible tone removed.
     sample_rate_hz : int
         Sample rate in Hz.
-    noise_rms_fs : float or None
-        Noise of the bare carrier in the same view, where it was heard.
+    noise : ndarray, shape (m,), or None
+        The bare carrier in the same view, where it was heard.
 
     Returns
     -------
     Activity
-        Frames of 20 ms within 25 dB of the 98th percentile and at least 6 dB over the noise. Lone frames
-        are dropped; start and end need 60 ms of speech in a row.
+        Frames of 20 ms within 25 dB of the 98th percentile and at least 6 dB over the noise, here or (weak
+        signals show speech only there) in the de-emphasised view. Start and end need 60 ms in a row.
     """
     frame_n = round(sample_rate_hz * FRAME_S)
     rms = frame_rms(samples, frame_n)
-    if len(rms) == 0:
-        return Activity(frame_n, np.zeros(0, dtype=bool), None, None)
-    noise = float(noise_rms_fs) if noise_rms_fs is not None else 0.0
-    top = float(np.percentile(rms, 98))
-    threshold = max(top * 10 ** (-ACTIVE_RANGE_DB / 20), noise * 10 ** (OVER_NOISE_DB / 20))
-    active = rms >= threshold if top > max(2.2 * noise, 1e-7) else np.zeros(len(rms), dtype=bool)
-    solid = binary_opening(binary_closing(np.pad(active, 2), np.ones(3))[2:-2], np.ones(3))
+    nobody = Activity(frame_n, np.zeros(len(rms), dtype=bool), None, None)
+    if len(rms) < 3:
+        return nobody
+    low = frame_rms(low_view(samples, sample_rate_hz), frame_n)
+    wide_noise = low_noise = 0.0
+    if noise is not None and len(noise) >= 2 * frame_n:
+        wide_noise = float(np.std(noise))
+        low_noise = float(np.std(low_view(noise, sample_rate_hz)))
+    wide_active = _passed(rms, wide_noise)
+    low_active = _passed(low, low_noise)
+    solid = binary_opening(binary_closing(np.pad(wide_active | low_active, 2), np.ones(3))[2:-2], np.ones(3))
     where = np.flatnonzero(solid)
-    if len(where) == 0:
-        return Activity(frame_n, np.zeros(len(rms), dtype=bool), None, None)
+    if len(where) == 0 or float(np.percentile(low, 98)) < LEAST_RISE * low_noise:
+        return nobody
     start, end = int(where[0]), int(where[-1]) + 1
     inside = np.zeros(len(rms), dtype=bool)
     inside[start:end] = True
-    return Activity(frame_n, active & inside, start * frame_n, end * frame_n)
+    # The shape of the wave is judged where it stands above the noise in full; failing that, anywhere.
+    chosen = wide_active if np.sum(wide_active & inside) > 0.3 * np.sum(low_active & inside) else low_active
+    return Activity(frame_n, chosen & inside, start * frame_n, end * frame_n)

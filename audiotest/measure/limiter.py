@@ -19,6 +19,9 @@ HIGHEST_DB = 26.0
 LOWEST_DB = -5.0
 """Below this the model was told nothing: a drive down there reads as "at most this"."""
 REACHED_AT_DB = 0.0
+INTERVAL_STRETCH = 1.6
+"""Makes the model's own interval hold nine times in ten on talkers, filters and limiters it never met:
+measured on 72 overs of the accuracy benchmark with a twin of the model that had not heard their talkers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +83,12 @@ def estimate_drive(
         return None
     figures = model_figures(drive_features(_spread_out(active, sample_rate_hz), sample_rate_hz, noise_db))
     drive = float(np.clip(figures.drive_db, LOWEST_DB, HIGHEST_DB))
+    low = figures.drive_db - INTERVAL_STRETCH * (figures.drive_db - figures.low_db)
+    high = figures.drive_db + INTERVAL_STRETCH * (figures.high_db - figures.drive_db)
     return Drive(
         drive_db=drive,
-        low_db=float(min(figures.low_db, drive)),
-        high_db=float(max(figures.high_db, drive)),
+        low_db=min(low, drive),
+        high_db=max(high, drive),
         clipped_fraction=figures.clipped_fraction if drive > REACHED_AT_DB else 0.0,
         p999_ratio=figures.p999_ratio,
         peak_ratio=figures.peak_ratio,

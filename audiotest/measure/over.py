@@ -16,7 +16,7 @@ from audiotest.measure.level import overload_runs
 from audiotest.measure.limiter import Drive, estimate_drive
 from audiotest.measure.speech_level import active_speech_level
 from audiotest.measure.subaudible import find_subaudible
-from audiotest.measure.tone import find_steady_tone, fit_sine, measure_tone
+from audiotest.measure.tone import find_steady_tone, measure_tone
 from audiotest.records import (
     Deviation,
     EndBeep,
@@ -30,7 +30,7 @@ from audiotest.records import (
     Subaudible,
     Tone,
 )
-from audiotest.units import amplitude_db
+from audiotest.units import amplitude_db, db_amplitude
 
 ANALYSIS_MAX_RATE_HZ = 50000
 ANALYSIS_RATE_HZ = 48000
@@ -105,8 +105,7 @@ def _emphasis(
 
 def _bare_carrier(plain: NDArray[np.float64], rate_hz: int) -> NDArray[np.float64] | None:
     """The stretch of bare carrier before speech starts, edges left out."""
-    band = bandpass(plain, rate_hz, 300.0, 3400.0)
-    rms = speech.frame_rms(band, round(rate_hz * speech.FRAME_S))
+    rms = speech.frame_rms(speech.low_view(plain, rate_hz), round(rate_hz * speech.FRAME_S))
     edge = round(EDGE_S / speech.FRAME_S) + 1
     if len(rms) < edge + 4:
         return None
@@ -148,11 +147,7 @@ def _voice_figures(
     noise = None
     if bare is not None:
         noise = undo_deemphasis(bare, view.rate_hz, view.deemphasis_us, high_hz=AUDIO_HIGH_HZ)
-    active_part = speech.find_activity(
-        view.discriminator,
-        view.rate_hz,
-        noise_rms_fs=None if noise is None else float(np.std(noise)),
-    )
+    active_part = speech.find_activity(view.discriminator, view.rate_hz, noise=noise)
     active = np.asarray(active_part.select(view.discriminator))
     noise_db = None
     if noise is not None and len(active):
@@ -199,16 +194,14 @@ def _no_deviation(limits: LimitSet) -> Deviation:
     )  # fmt: skip
 
 
-def _tone_deviation(
-    tone: Tone, plain: NDArray[np.float64], view: _View, feed: Feed | None, limits: LimitSet
-) -> Deviation:
+def _tone_deviation(tone: Tone, view: _View, feed: Feed | None, limits: LimitSet) -> Deviation:
     if feed is None or tone.level_dbfs is None:
         view.notes.append(NO_SCALE)
         peak = rms = None
     else:
-        fit = fit_sine(view.discriminator, view.rate_hz, tone.frequency_hz)
-        rms = float(fit.amplitude) / np.sqrt(2.0) * feed.scale_khz_per_fs
-        peak = float(fit.amplitude) * feed.scale_khz_per_fs
+        lift = float(abs(emphasis_response(np.array([tone.frequency_hz]), view.deemphasis_us)[0]))
+        rms = db_amplitude(tone.level_dbfs) * lift * feed.scale_khz_per_fs
+        peak = float(np.sqrt(2.0)) * rms
     return Deviation(
         peak_khz=peak, p999_khz=peak, rms_khz=rms, positive_khz=peak, negative_khz=peak,
         limit_khz=limits.deviation_khz,
@@ -353,7 +346,7 @@ def _measure_view(
         spoken = spoken if len(spoken) else view.plain
         tone = measure_tone(spoken, view.rate_hz)
         view.notes = [note for note in view.notes if "drive" not in note and "no feed scale" not in note]
-        deviation, limiter = _tone_deviation(tone, spoken, view, feed, limits), _NO_LIMITER
+        deviation, limiter = _tone_deviation(tone, view, feed, limits), _NO_LIMITER
     elif kind == "carrier":
         limiter = _NO_LIMITER
     level = active_speech_level(spoken, view.rate_hz) if kind == "voice" else None

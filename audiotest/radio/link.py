@@ -92,7 +92,7 @@ def _carrier(segments: Sequence[tuple[int, bool]], rate_hz: int) -> Array:
     ramp = max(1, round(CARRIER_RAMP_S * rate_hz))
     edges = np.flatnonzero(np.diff(gate))
     for edge in edges:
-        low, high = max(edge + 1 - ramp // 2, 0), min(edge + 1 + ramp // 2, len(gate))
+        low, high = max(int(edge) + 1 - ramp // 2, 0), min(int(edge) + 1 + ramp // 2, len(gate))
         gate[low:high] = np.linspace(gate[edge], gate[edge + 1], high - low)
     return gate
 

@@ -28,6 +28,7 @@ HISS_CELLS = 11
 """Hiss not heard before must last 440 ms: longer than a drawn-out sibilant."""
 LONG_HISS_CELLS = 20
 """On a squelched feed it would be a squelch tail, and must last 800 ms."""
+LEAST_LAST_CELLS = 3
 FLOOR_CELLS = 25
 """In a second of speech there is a pause; before that the lowest level need not be the carrier's floor."""
 HISTORY_CELLS = 40
@@ -145,7 +146,7 @@ class OverFinder:
         """Close a running over at the end of the stream, or make the whole of it one."""
         over, self._over = self._over, None
         if over is not None:
-            return [self._found(over, self._n, "none")]
+            return [self._cut_short(over)]
         idle = self._idle
         if idle is not None and idle.kind == "unknown" and idle.start_cell == 0 and self._n > 0:
             if self._pending or _upper(idle.levels_db) > SILENT_DB:
@@ -156,6 +157,26 @@ class OverFinder:
         if self._pending and self._idle is not None and len(self._pending) >= 2:
             return [FoundOver(self._n - len(self._pending), self._n, self._edge(self._idle), "none")]
         return []
+
+    def _cut_short(self, over: _Running) -> FoundOver:
+        """An over that the stream's end cut short, or that ended too shortly before it to be sure."""
+        for known, edge in self._known_idle(over):
+            back = 0
+            while back < min(len(self._cells), len(over.uppers_db)) and self._loosely(known, back + 1):
+                back += 1
+            if back >= LEAST_LAST_CELLS and (edge == "hiss" or self._own_floor(over, _upper(known))):
+                return self._found(over, self._n - back, edge)
+        return self._found(over, self._n, "none")
+
+    def _known_idle(self, over: _Running) -> list[tuple[NDArray[np.float64], Literal["hiss", "closed"]]]:
+        known: list[tuple[NDArray[np.float64], Literal["hiss", "closed"]]] = []
+        if self._hiss_db is not None:
+            known.append((self._hiss_db, "hiss"))
+        if over.idle is not None and over.idle.kind != "hiss":
+            known.append((over.idle.levels_db, "closed"))
+        elif self._closed_db is not None:
+            known.append((self._closed_db, "closed"))
+        return known
 
     # -- what the last cells are ----------------------------------------------------------------
 
@@ -299,7 +320,7 @@ class OverFinder:
 
     def _own_floor(self, over: _Running, idle_upper_db: float) -> bool:
         """Whether the over shows a floor of its own, several cells at one level above the idle noise."""
-        waiting = WINDOW_CELLS
+        waiting = 0
         while waiting < len(over.uppers_db) and over.uppers_db[-waiting - 1] < idle_upper_db + FLOOR_STEP_DB:
             waiting += 1
         # One more cell is left out: the edge may lie inside it.

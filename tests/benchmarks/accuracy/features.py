@@ -33,7 +33,7 @@ def one_row(job: tuple[str, int]) -> tuple[np.ndarray, ...] | None:
     rng = np.random.default_rng(seed)
     over = draw_over(_speech(Path(path), rng), 16000, rng, FAMILIES)
     noise_rms = float(np.std(over.noise))
-    part = find_activity(over.audio, OUT_HZ, noise_rms_fs=noise_rms)
+    part = find_activity(over.audio, OUT_HZ, noise=over.noise)
     active = np.asarray(part.select(over.audio))
     if len(active) < 1.5 * OUT_HZ:
         return None

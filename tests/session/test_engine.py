@@ -1,0 +1,162 @@
+"""The engine on the simulated radio: what it finds against the truth, and that block sizes do not matter."""
+
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from audiotest.radio.link import laboratory_tone, simulate, simulate_session
+from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
+from audiotest.radio.voices import load_voice
+from audiotest.records import Feed
+from audiotest.session.engine import Engine
+from audiotest.standards.limits import get_limits
+
+LIMITS = get_limits("uk-27fm")
+RECEIVER = Receiver(scale_khz_per_fs=10.0, highpass_hz=200.0)
+TIMING = Timing(before_s=0.8, bare_carrier_s=0.4, after_s=0.2, end_s=0.8)
+
+
+def feed(scale_khz_per_fs=10.0, deemphasis_us=750.0):
+    return Feed(
+        name="test", method="tone", scale_khz_per_fs=scale_khz_per_fs, scale_uncertainty_db=0.2,
+        deemphasis_us=deemphasis_us, tone_hz=1000.0, deviation_khz=1.5, if_bandwidth_khz=None,
+        hiss_dbfs=None, learned="",
+    )  # fmt: skip
+
+
+def speech(name, seconds):
+    samples, rate_hz = load_voice(name)
+    return samples[: round(seconds * rate_hz)], rate_hz
+
+
+def run(audio, rate_hz, sizes=(4096,), **options):
+    engine = Engine(rate_hz, feed=options.pop("feed", feed()), limits=LIMITS, **options)
+    overs, at, k = [], 0, 0
+    while at < len(audio):
+        size = sizes[k % len(sizes)]
+        overs += engine.push(audio[at : at + size])
+        at, k = at + size, k + 1
+    return overs + engine.finish(), engine
+
+
+@cache
+def two_overs(rate_hz=8000):
+    first, source_hz = speech("english_reading", 3.0)
+    second, _ = speech("russian_female", 2.5)
+    hot = Transmitter(drive_db=15.0, end_beep_hz=1400.0, subaudible_hz=88.5, subaudible_khz=0.25)
+    return simulate_session(
+        [(first, source_hz, hot), (second, source_hz, Transmitter(drive_db=2.0))],
+        RECEIVER, SoundCard(sample_rate_hz=rate_hz), TIMING, seed=5, baseband_rate_hz=96000,
+    )  # fmt: skip
+
+
+@settings(max_examples=50, deadline=None)
+@given(
+    st.lists(st.integers(1, 20000), min_size=1, max_size=6).filter(
+        lambda sizes: sum(sizes) > 300 * len(sizes)
+    )
+)
+def test_results_do_not_depend_on_the_block_size(sizes, small):
+    made = two_overs()
+    whole, engine = run(made.audio, 8000, (len(made.audio),))
+    cut, other = run(made.audio, 8000, (*sizes, small))
+    assert len(whole) == 2
+    assert cut == whole
+    assert other.input_reading() == engine.input_reading()
+    assert other.notes == engine.notes
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 44100, 48000])
+@pytest.mark.parametrize("squelch", ["open", "closed"])
+def test_overs_are_found_where_the_carrier_was(rate_hz, squelch):
+    voice, source_hz = speech("german_male", 5.0)
+    made = simulate(
+        voice, source_hz,
+        Transmitter(drive_db=8.0, end_beep_hz=1750.0, subaudible_hz=151.4, subaudible_khz=0.3),
+        replace(RECEIVER, squelch=squelch), SoundCard(sample_rate_hz=rate_hz), TIMING, seed=2,
+        baseband_rate_hz=96000,
+    )  # fmt: skip
+    overs, _ = run(made.audio, rate_hz)
+    assert len(overs) == 1
+    over, truth = overs[0], made.truth[0]
+    # A closed squelch opens 50 ms after the carrier came up.
+    assert over.start_s == pytest.approx(truth.start_s + (0.05 if squelch == "closed" else 0.0), abs=0.02)
+    assert over.end_s == pytest.approx(truth.end_s, abs=0.03)
+    assert over.kind == "voice"
+    assert over.subaudible.frequency_hz == pytest.approx(151.4, abs=0.3)
+    assert over.end_beep.frequency_hz == pytest.approx(1750.0, abs=5.0)
+    assert over.end_beep.start_s == pytest.approx(truth.end_beep_start_s, abs=0.03)
+    assert over.end_beep.end_s == pytest.approx(truth.end_beep_end_s, abs=0.03)
+
+
+@pytest.mark.parametrize("deemphasis_us", [0.0, 750.0])
+def test_a_laboratory_tone_reads_its_deviation(deemphasis_us):
+    receiver = replace(RECEIVER, deemphasis_us=deemphasis_us, lowpass_hz=None, highpass_hz=None)
+    made = laboratory_tone(1000.0, 1.5, 2.0, receiver, SoundCard(), seed=1, timing=TIMING)
+    overs, _ = run(made.audio, 48000, feed=feed(deemphasis_us=deemphasis_us))
+    assert [over.kind for over in overs] == ["tone"]
+    assert overs[0].tone.frequency_hz == pytest.approx(1000.0, abs=0.1)
+    # 1 %: what the noise at 25 dB carrier-to-noise leaves of a two-second fit is far below it.
+    assert overs[0].deviation.peak_khz == pytest.approx(1.5, rel=0.01)
+    assert overs[0].limiter.drive_db is None
+
+
+def test_harder_drive_reads_as_harder_drive():
+    voice, source_hz = speech("english_reading", 9.0)
+    read = []
+    for drive_db in (0.0, 8.0, 18.0):
+        made = simulate(
+            voice, source_hz, Transmitter(drive_db=drive_db), RECEIVER, SoundCard(), TIMING, seed=3,
+            baseband_rate_hz=96000,
+        )  # fmt: skip
+        overs, _ = run(made.audio, 48000)
+        read.append(overs[0].limiter.drive_db)
+    assert read[0] < read[1] < read[2]
+    assert read[2] - read[0] > 8.0
+
+
+def test_without_a_scale_nothing_is_in_khz_and_the_reason_is_told():
+    made = two_overs()
+    overs, _ = run(made.audio, 8000, feed=None)
+    assert overs[0].deviation.peak_khz is None
+    assert overs[0].limiter.drive_db is not None
+    assert any("no feed scale" in note for note in overs[0].notes)
+
+
+def test_hiss_overload_is_a_note_and_not_a_verdict():
+    voice, source_hz = speech("italian_male", 4.0)
+    made = simulate(
+        voice, source_hz, Transmitter(drive_db=5.0), replace(RECEIVER, scale_khz_per_fs=5.0), SoundCard(),
+        TIMING, seed=4, baseband_rate_hz=96000,
+    )  # fmt: skip
+    overs, engine = run(made.audio, 48000)
+    assert engine.input_reading().overload_runs > 0
+    assert engine.input_reading().verdict == "good"
+    assert any("hiss" in note for note in engine.notes)
+    assert "overload" not in overs[0].conditions
+
+
+def test_overloaded_speech_is_called_overload():
+    voice, source_hz = speech("italian_male", 4.0)
+    made = simulate(
+        voice, source_hz, Transmitter(drive_db=5.0), replace(RECEIVER, scale_khz_per_fs=0.7), SoundCard(),
+        TIMING, seed=4, baseband_rate_hz=96000,
+    )  # fmt: skip
+    overs, engine = run(made.audio, 48000)
+    assert engine.input_reading().verdict == "overloaded"
+    assert "overload" in overs[0].conditions
+
+
+def test_memory_does_not_grow_with_time():
+    rng = np.random.default_rng(1)
+    engine = Engine(8000, feed=None, limits=LIMITS)
+    sizes = []
+    for _ in range(18):
+        engine.push((0.2 * rng.standard_normal(60 * 8000)).astype(np.float32))
+        sizes.append(len(engine._memory._buffer))
+    # The longest over kept is five minutes; from then on the memory stays as it is.
+    assert max(sizes[10:]) <= max(sizes[:10])
