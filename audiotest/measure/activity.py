@@ -13,6 +13,7 @@ ACTIVE_RANGE_DB = 25.0
 """A frame is active within this range of the 98th percentile of frame levels."""
 OVER_NOISE_DB = 6.0
 LEAST_RISE = 2.0
+ENOUGH_S = 2.0
 LOW_VIEW_US = 750.0
 LOW_VIEW_HZ = (300.0, 2600.0)
 
@@ -48,7 +49,7 @@ def frame_rms(samples: NDArray[np.floating], frame_n: int) -> NDArray[np.float64
 
 
 def low_view(samples: NDArray[np.floating], sample_rate_hz: int) -> NDArray[np.float64]:
-    """The discriminator's output de-emphasised and cut at 2.6 kHz, where speech stands highest above noise."""
+    """The discriminator's output de-emphasised and cut at 2.6 kHz: speech stands highest above noise."""
     return bandpass(deemphasis(samples, sample_rate_hz, LOW_VIEW_US), sample_rate_hz, *LOW_VIEW_HZ)
 
 
@@ -100,6 +101,7 @@ def find_activity(
     start, end = int(where[0]), int(where[-1]) + 1
     inside = np.zeros(len(rms), dtype=bool)
     inside[start:end] = True
-    # The shape of the wave is judged where it stands above the noise in full; failing that, anywhere.
-    chosen = wide_active if np.sum(wide_active & inside) > 0.3 * np.sum(low_active & inside) else low_active
+    # The shape of the wave is judged where it stands above the noise in full, if that is enough of it.
+    enough = np.sum(wide_active & inside) * FRAME_S >= ENOUGH_S
+    chosen = wide_active if enough else wide_active | low_active
     return Activity(frame_n, chosen & inside, start * frame_n, end * frame_n)

@@ -177,7 +177,10 @@ def _speech_deviation(
     peak, p999, positive, negative = swing.peak, swing.p999, swing.positive, swing.negative
     if drive is not None:
         received = float(np.quantile(np.abs(active), 0.999))
-        p999, peak = received * drive.p999_ratio, received * drive.peak_ratio
+        p999 = received * drive.p999_ratio
+        # Two views of the peak, the model's and the highest one heard: their geometric mean errs least.
+        heard = max(swing.peak / swing.p999, 1.0) if swing.p999 > 0.0 else 1.0
+        peak = max(p999, float(np.sqrt(received * drive.peak_ratio * p999 * heard)))
         larger = max(positive, negative)
         positive, negative = peak * positive / larger, peak * negative / larger
     scale = feed.scale_khz_per_fs

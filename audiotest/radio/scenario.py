@@ -32,7 +32,7 @@ class Step:
 
 
 def demo_steps(seed: int = 1) -> tuple[Step, ...]:
-    """The three overs of the demo: as found, mic gain turned down, deviation turned up."""
+    """The three overs of the demo: as found, mic gain turned down, deviation turned up too far."""
 
     def step(k: int, action: str, drive_db: float, ceiling_khz: float) -> Step:
         transmitter = Transmitter(
@@ -44,9 +44,9 @@ def demo_steps(seed: int = 1) -> tuple[Step, ...]:
         )  # fmt: skip
 
     return (
-        step(0, "Set on the bench as it came in: harsh voice, deviation reads right on a meter.", 19.0, 1.95),
-        step(1, "Mic gain turned back by about a third of its travel.", 5.0, 1.35),
-        step(2, "Deviation control turned up a little.", 5.0, 1.9),
+        step(0, "Set on the bench as it came in: harsh voice, deviation reads right on a meter.", 19.0, 1.6),
+        step(1, "Mic gain turned down until the voice sounds clean. Deviation left alone.", 5.0, 1.6),
+        step(2, "To see what happens: deviation control turned well up.", 5.0, 2.6),
     )
 
 
