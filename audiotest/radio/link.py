@@ -15,7 +15,11 @@ BASEBAND_RATE_HZ = 192000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OverTruth:
-    """What was sent in one over; times in seconds of the audio, deviations of the speech alone."""
+    """What was sent in one over; times in seconds of the audio, deviations of the speech alone.
+
+    ``speech_start_s`` and ``speech_end_s`` are the talker's, however loud the room is; the drive and the
+    deviations are taken over the active frames of the limiter input, the room's noise included.
+    """
 
     start_s: float
     end_s: float
@@ -52,27 +56,26 @@ class Simulation:
 
 def _truth(sent: Modulation, start_s: float, tx: Transmitter, rx: Receiver, card: SoundCard) -> OverTruth:
     speech = sent.speech_khz
-    active = sent.active.copy()
-    if sent.beep_n is not None:
-        active[sent.beep_n[0] // round(sent.rate_hz * FRAME_S) :] = False
-    spoken = select(speech, active, sent.rate_hz)
-    size = np.abs(spoken) if len(spoken) else np.zeros(1)
-    where = np.flatnonzero(active)
-    frame_s = FRAME_S
     beep = sent.beep_n
+    active = sent.active.copy()
+    if beep is not None:
+        active[beep[0] // round(sent.rate_hz * FRAME_S) :] = False
+    heard = select(speech, active, sent.rate_hz)
+    size = np.abs(heard) if len(heard) else np.zeros(1)
+    where = np.flatnonzero(sent.spoken)
     return OverTruth(
         start_s=start_s,
         end_s=start_s + len(speech) / sent.rate_hz,
-        speech_start_s=float(start_s + where[0] * frame_s) if len(where) else None,
-        speech_end_s=float(start_s + (where[-1] + 1) * frame_s) if len(where) else None,
+        speech_start_s=float(start_s + where[0] * FRAME_S) if len(where) else None,
+        speech_end_s=float(start_s + (where[-1] + 1) * FRAME_S) if len(where) else None,
         drive_db=sent.drive_db,
         clipped_fraction=sent.clipped_fraction,
         ceiling_khz=tx.ceiling_khz,
         peak_khz=float(np.max(size)),
         p999_khz=float(np.quantile(size, 0.999)),
         rms_khz=float(np.sqrt(np.mean(size**2))),
-        positive_khz=float(np.max(spoken)) if len(spoken) else 0.0,
-        negative_khz=float(np.max(-spoken)) if len(spoken) else 0.0,
+        positive_khz=float(np.max(heard)) if len(heard) else 0.0,
+        negative_khz=float(np.max(-heard)) if len(heard) else 0.0,
         cnr_db=rx.cnr_db,
         scale_khz_per_fs=rx.scale_khz_per_fs / 10 ** (card.gain_db / 20),
         limiter=tx.limiter,
@@ -210,7 +213,10 @@ def laboratory_tone(
     frame_n = round(rate * FRAME_S)
     active = np.zeros(len(speech) // frame_n, dtype=bool)
     active[lead // frame_n : (lead + tone_n) // frame_n] = True
-    sent = Modulation(speech, speech, rate, 0.0, 0.0, active, None)
+    sent = Modulation(
+        deviation_khz=speech, speech_khz=speech, rate_hz=rate, drive_db=0.0, clipped_fraction=0.0,
+        active=active, spoken=active, beep_n=None,
+    )  # fmt: skip
     made = _truth(
         sent, before / rate, Transmitter(ceiling_khz=deviation_khz, limiter="none"), receiver, soundcard
     )

@@ -16,8 +16,8 @@ from audiotest.radio.transmitter import (
 )
 
 CARRIER_RAMP_S = 0.002
-CARRIER_RATE_FACTOR = 1.0
-AUDIO_RATE_HZ = 48000
+SOUNDCARD_HZ = 24000.0
+"""Half the fastest sound card's rate; the resampler takes off what lies above."""
 CODEC_RATE_HZ = 8000
 AGC_TARGET_FS = 0.25
 
@@ -34,23 +34,34 @@ def if_filter(rx: Receiver, rate_hz: int) -> tuple[NDArray[np.float64], float]:
     return sps.butter(n, corner_hz, fs=rate_hz, output="sos"), rx.if_bandwidth_khz * 1e3
 
 
+def carrier_wave(
+    deviation_khz: Array, carrier: Array, mistune_khz: float, rate_hz: int
+) -> NDArray[np.complex64]:
+    """Complex baseband of the modulated carrier, z = carrier·exp(j2π∫f dt), shape as `deviation_khz`.
+
+    `carrier` is its amplitude over time, 0 where the transmitter is off.
+    """
+    phase = np.cumsum(deviation_khz + mistune_khz) * (2e3 * np.pi / rate_hz)
+    z = np.empty(len(phase), dtype=np.complex64)
+    z.real = np.cos(phase)
+    z.imag = np.sin(phase)
+    z *= carrier.astype(np.float32)
+    return z
+
+
 def discriminate(
     deviation_khz: Array, carrier: Array, rx: Receiver, rate_hz: int, rng: np.random.Generator
 ) -> Array:
     """Discriminator output in kHz for a carrier of amplitude `carrier` with the given deviation.
 
-    True complex baseband: z = carrier·exp(j2π∫f) plus white complex noise, IF filter, phase step. With the
-    carrier at zero the hiss of an open squelch arises by itself.
+    The carrier in complex baseband plus white complex noise, IF filter, phase step. With the carrier at zero
+    the hiss of an open squelch arises by itself.
     """
     sos, band_hz = if_filter(rx, rate_hz)
-    phase = np.cumsum(deviation_khz + rx.mistune_khz) * (2e3 * np.pi / rate_hz)
-    z = np.empty(len(phase), dtype=np.complex64)
-    z.real = np.cos(phase)
-    z.imag = np.sin(phase)
-    z *= carrier.astype(np.float32)
+    z = carrier_wave(deviation_khz, carrier, rx.mistune_khz, rate_hz)
     # Noise power N0·B = 1/ρ for a carrier of power 1; a sampled complex noise of variance σ² has N0 = σ²/fs.
     sigma = np.sqrt(10 ** (-rx.cnr_db / 10) * rate_hz / band_hz / 2.0)
-    noise = rng.standard_normal((len(phase), 2), dtype=np.float32).view(np.complex64)[:, 0]
+    noise = rng.standard_normal((len(z), 2), dtype=np.float32).view(np.complex64)[:, 0]
     z += np.float32(sigma) * noise
     z = sps.sosfilt(sos.astype(np.float32), z).astype(np.complex64)
     step = np.angle(z[1:] * np.conj(z[:-1]))
@@ -80,7 +91,9 @@ def receive(
     rng: np.random.Generator,
 ) -> NDArray[np.float32]:
     """Audio as the sound card delivers it; `gate` (same length) is the squelch, 1 open and 0 shut."""
-    volts = filtered(discriminator_khz, rate_hz, audio_response(rx, padded_bins(len(gate), rate_hz)))
+    hz = padded_bins(len(gate), rate_hz)
+    hz = hz[hz < max(SOUNDCARD_HZ, card.sample_rate_hz / 2)]
+    volts = filtered(discriminator_khz, rate_hz, audio_response(rx, hz))
     volts = volts * gate / rx.scale_khz_per_fs * 10 ** (card.gain_db / 20)
     samples = np.asarray(soxr.resample(volts, rate_hz, card.sample_rate_hz))
     return digitise(samples, card, rng)

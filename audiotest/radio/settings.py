@@ -14,7 +14,8 @@ class Transmitter:
     Either ``drive_db`` sets the mic gain so that speech drives the limiter that hard (the contract's
     definition), or ``mic_gain_db`` is the gain at 1 kHz from a source sample of 1.0 to the limiter's
     threshold. ``ceiling_khz`` is the deviation for a limiter output of one threshold; ``splatter`` is the
-    family, order and corner in Hz of the low-pass after the limiter.
+    family, order and corner in Hz of the low-pass after the limiter. ``end_beep_level`` is the beep's
+    amplitude at the limiter, whose threshold is 1.
     """
 
     drive_db: float | None = 4.0
@@ -34,6 +35,7 @@ class Transmitter:
     subaudible_khz: float = 0.0
     end_beep_hz: float | None = None
     end_beep_s: float = 0.25
+    end_beep_level: float = 0.7
     ambient_db: float | None = None
 
 

@@ -14,11 +14,17 @@ Array = NDArray[np.float64]
 ACTIVE_RANGE_DB = 25.0
 FRAME_S = 0.02
 ENVELOPE_HZ = 4000
+SPEECH_HZ = 9000.0
+"""Speech sources end at 8 kHz; pre-emphasis must not lift the resampler's leavings above."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Modulation:
-    """Deviation in kHz over time at `rate_hz`, speech apart from what is added to it, with the truth."""
+    """Deviation in kHz over time at `rate_hz`, speech apart from what is added to it, with the truth.
+
+    ``active`` are the frames of the limiter input that count by level, ambient noise included; ``spoken``
+    those in which the talker speaks.
+    """
 
     deviation_khz: Array
     speech_khz: Array
@@ -26,6 +32,7 @@ class Modulation:
     drive_db: float
     clipped_fraction: float
     active: NDArray[np.bool_]
+    spoken: NDArray[np.bool_]
     beep_n: tuple[int, int] | None
 
 
@@ -58,9 +65,10 @@ def emphasis(tau_us: float, hz: Array) -> NDArray[np.complex128]:
 
 
 def filtered(samples: Array, rate_hz: int, response: NDArray[np.complex128]) -> Array:
-    """`samples` through a response given on the bins of `padded_bins`."""
+    """`samples` through a response given on the bins of `padded_bins`, or on the first of them: 0 above."""
     n = padded_length(len(samples))
-    return np.asarray(scipy.fft.irfft(scipy.fft.rfft(samples, n) * response, n)[: len(samples)])
+    spectrum = scipy.fft.rfft(samples, n)[: len(response)]
+    return np.asarray(scipy.fft.irfft(spectrum * response, n)[: len(samples)])
 
 
 def padded_length(count: int) -> int:
@@ -120,6 +128,41 @@ def limit(v: Array, rate_hz: int, tx: Transmitter) -> Array:
     return v if tx.limiter == "none" else np.clip(v, -1.0, 1.0)
 
 
+def at_limiter(
+    mic: Array, rate_hz: int, tx: Transmitter, rng: np.random.Generator
+) -> tuple[Array, NDArray[np.bool_]]:
+    """Pre-emphasised microphone signal before its gain is set, and the frames in which the talker speaks.
+
+    Ambient noise has its level re the speech of the microphone, falls 6 dB/octave above 300 Hz, and is part
+    of the signal, but no speech.
+    """
+    hz = padded_bins(len(mic), rate_hz)
+    hz = hz[hz < SPEECH_HZ]
+    chain = analogue_highpass(2, tx.mic_highpass_hz, hz)
+    if tx.preemphasis_us is not None:
+        chain = chain * emphasis(tx.preemphasis_us, hz)
+    speech = filtered(mic, rate_hz, chain)
+    spoken = active_frames(speech, rate_hz)
+    if tx.ambient_db is None:
+        return speech, spoken
+    level = np.sqrt(np.mean(select(mic, active_frames(mic, rate_hz), rate_hz) ** 2))
+    n = padded_length(len(mic))
+    room = scipy.fft.rfft(rng.standard_normal(len(mic)), n)[: len(hz)] * np.minimum(
+        1.0, 300.0 / np.maximum(hz, 50.0)
+    )
+    # Parseval: a one-sided spectrum holds the mean square 2·Σ|X|²/n², here over the unpadded length.
+    rms = np.sqrt(2.0 * np.sum(np.abs(room) ** 2) / n / len(mic))
+    noise = scipy.fft.irfft(room * chain, n)[: len(mic)]
+    return speech + noise * (level * 10 ** (tx.ambient_db / 20) / rms), spoken
+
+
+def mic_gain(top: float, tx: Transmitter) -> float:
+    """Gain before the limiter; `top` is the 99.9th percentile of |v| at unit gain."""
+    if tx.mic_gain_db is not None:
+        return float(10 ** (tx.mic_gain_db / 20))
+    return float(10 ** ((tx.drive_db or 0.0) / 20) / top) if top > 0 else 0.0
+
+
 def modulate(
     source: NDArray[np.floating],
     source_rate_hz: int,
@@ -132,48 +175,39 @@ def modulate(
 ) -> Modulation:
     """Deviation of one over: `lead_s` and `trail_s` of bare carrier around the speech.
 
-    The limiter runs at `rate_hz`; at 96 kHz or more its harmonics do not fold back into the audio.
+    The limiter runs at `rate_hz`; at 192 kHz what its harmonics fold back is inaudible (see the tests).
     """
     speech = np.asarray(soxr.resample(np.asarray(source, dtype=np.float64), source_rate_hz, rate_hz))
     frame_n = round(rate_hz * FRAME_S)
     lead_n = round(lead_s * rate_hz / frame_n) * frame_n
     beep_n = round(tx.end_beep_s * rate_hz) if tx.end_beep_hz is not None else 0
-    trail_n = round(trail_s * rate_hz)
-    total = lead_n + len(speech) + beep_n + trail_n
+    total = lead_n + len(speech) + beep_n + round(trail_s * rate_hz)
     mic = np.zeros(total)
     mic[lead_n : lead_n + len(speech)] = speech
-    hz = padded_bins(total, rate_hz)
-    chain = analogue_highpass(2, tx.mic_highpass_hz, hz)
-    if tx.preemphasis_us is not None:
-        chain = chain * emphasis(tx.preemphasis_us, hz)
-    # Speech sources end at 8 kHz; pre-emphasis must not lift the resampler's leavings above.
-    chain = chain * (hz < 9000.0)
-    if tx.ambient_db is not None:
-        level = np.sqrt(np.mean(select(mic, active_frames(mic, rate_hz), rate_hz) ** 2))
-        room = filtered(
-            rng.standard_normal(total), rate_hz, np.minimum(1.0, 300.0 / np.maximum(hz, 50.0)) + 0j
-        )
-        mic = mic + room * (level * 10 ** (tx.ambient_db / 20) / np.std(room))
-    v = filtered(mic, rate_hz, chain)
+    v, spoken = at_limiter(mic, rate_hz, tx, rng)
     active = active_frames(v, rate_hz)
     top = float(np.quantile(np.abs(select(v, active, rate_hz)), 0.999)) if active.any() else 0.0
-    if tx.mic_gain_db is not None:
-        gain = 10 ** (tx.mic_gain_db / 20)
-    else:
-        gain = 10 ** ((tx.drive_db or 0.0) / 20) / top if top > 0 else 0.0
+    gain = mic_gain(top, tx)
     v = v * gain
-    at_limiter = np.abs(select(v, active, rate_hz))
-    drive_db = 20 * np.log10(max(top * gain, 1e-9))
-    clipped = float(np.mean(at_limiter > 1.0)) if len(at_limiter) else 0.0
+    size = np.abs(select(v, active, rate_hz))
     t = np.arange(total) / rate_hz
     beep = None
     if tx.end_beep_hz is not None:
         beep = (lead_n + len(speech), lead_n + len(speech) + beep_n)
-        v[beep[0] : beep[1]] = 0.7 * np.sin(2 * np.pi * tx.end_beep_hz * t[:beep_n])
-    splatter = analogue_lowpass(*tx.splatter, hz)
-    spoken = tx.ceiling_khz * filtered(limit(v, rate_hz, tx), rate_hz, splatter)
-    deviation = spoken.copy()
+        v[beep[0] : beep[1]] = tx.end_beep_level * np.sin(2 * np.pi * tx.end_beep_hz * t[:beep_n])
+    splatter = analogue_lowpass(*tx.splatter, padded_bins(total, rate_hz))
+    said = tx.ceiling_khz * filtered(limit(v, rate_hz, tx), rate_hz, splatter)
+    deviation = said.copy()
     for tone_hz, tone_khz in ((tx.hum_hz, tx.hum_khz), (tx.subaudible_hz, tx.subaudible_khz)):
         if tone_hz is not None:
             deviation += tone_khz * np.sin(2 * np.pi * tone_hz * t)
-    return Modulation(deviation, spoken, rate_hz, drive_db, clipped, active, beep)
+    return Modulation(
+        deviation_khz=deviation,
+        speech_khz=said,
+        rate_hz=rate_hz,
+        drive_db=float(20 * np.log10(max(top * gain, 1e-9))),
+        clipped_fraction=float(np.mean(size > 1.0)) if len(size) else 0.0,
+        active=active,
+        spoken=spoken,
+        beep_n=beep,
+    )
