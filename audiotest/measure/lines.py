@@ -1,119 +1,153 @@
 """Steady lines below the voice: the common ground of hum and sub-audible tones.
 
-A line that is there all the time keeps its phase from second to second; a voice does not.
+A line that is there all the time adds up over the whole clip; a voice, which glides and pauses, does not.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.signal as sps
+import scipy.fft
+import soxr
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter, uniform_filter1d
 
 LOW_RATE_HZ = 1000
+LONGEST_S = 16.0
+"""Longer clips are judged by their middle: over a minute neither mains nor an oscillator stays put."""
+LEAST_S = 1.0
+LOUD_S = 0.1
+QUIET_SHARE = 0.2
+PADDING = 8
 SEGMENT_S = 0.5
-LOWEST_HZ = 40.0
-HIGHEST_HZ = 320.0
-LONGEST_SEARCH_S = 12.0
-STEP_TURNS = 0.2
-"""Search step in turns over the clip: a line between two steps slips by a tenth of a turn at most."""
+NEIGHBOURS_HZ = 10.0
+LEAST_OVER_NOISE = 25.0
+"""Power over the local mean. Noise reaches it once in e²⁵ cells; the spectrum of a voice is rougher."""
+LEAST_STEADY = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class LowBand:
+    """The band below 450 Hz at 1 kHz, weighted spectrum and local noise.
+
+    ``samples`` and ``weights`` have shape (n,); ``spectrum`` holds complex peak amplitudes and
+    ``noise_power`` the mean square of the amplitudes around, both in steps of ``step_hz`` from 0 Hz.
+    """
+
+    samples: NDArray[np.float64]
+    weights: NDArray[np.float64]
+    spectrum: NDArray[np.complex128]
+    noise_power: NDArray[np.float64]
+    step_hz: float
+
+    @property
+    def seconds(self) -> float:
+        """Length of what is judged."""
+        return len(self.samples) / LOW_RATE_HZ
+
+    @property
+    def over_noise(self) -> NDArray[np.float64]:
+        """Power of each step over the local noise."""
+        return np.abs(self.spectrum) ** 2 / self.noise_power
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A steady line: frequency, peak amplitude in full scale, and how coherent it is from 0 to 1."""
+    """A line: frequency, complex peak amplitude in full scale at the start of the band, power over noise."""
 
     frequency_hz: float
-    amplitude_fs: float
-    coherence: float
+    amplitude: complex
     over_noise: float
 
 
-def lowered(samples: NDArray[np.floating], sample_rate_hz: int) -> tuple[NDArray[np.float64], float]:
-    """The part below 400 Hz at a rate near 1 kHz, without phase shift, and that rate in Hz."""
-    factor = max(1, sample_rate_hz // LOW_RATE_HZ)
-    wide = np.asarray(samples, dtype=np.float64)
-    sos = sps.butter(6, 400.0, fs=sample_rate_hz, output="sos")
-    pad = min(len(wide) - 1, sample_rate_hz // 50)
-    low = sps.sosfiltfilt(sos, wide, padlen=max(pad, 0))[::factor] if len(wide) > 1 else wide
-    return np.asarray(low), sample_rate_hz / factor
+def low_band(samples: NDArray[np.floating], sample_rate_hz: int) -> LowBand | None:
+    """The low band of a clip, None for less than a second of audio."""
+    if len(samples) < LEAST_S * sample_rate_hz:
+        return None
+    spare = max(0, len(samples) - round(LONGEST_S * sample_rate_hz)) // 2
+    wide = np.asarray(samples[spare : len(samples) - spare], dtype=np.float64)
+    return analyse(np.asarray(soxr.resample(wide - np.mean(wide), sample_rate_hz, LOW_RATE_HZ)))
 
 
-def _phasors(
-    low: NDArray[np.float64], rate_hz: float, frequencies_hz: NDArray[np.float64]
-) -> NDArray[np.complex128]:
-    """Amplitude and phase of each frequency in each half second, shape (n_segments, n_frequencies)."""
-    segment_n = round(SEGMENT_S * rate_hz)
-    count = len(low) // segment_n
-    window = np.hanning(segment_n + 2)[1:-1]
-    parts = low[: count * segment_n].reshape(count, segment_n) * window
-    t = np.arange(segment_n) / rate_hz
-    kernel = np.exp(-2j * np.pi * np.outer(t, frequencies_hz))
-    turned = np.exp(-2j * np.pi * np.outer(np.arange(count) * segment_n / rate_hz, frequencies_hz))
-    return np.asarray(2.0 / np.sum(window) * (parts @ kernel) * turned)
+def analyse(low: NDArray[np.float64]) -> LowBand:
+    """Weighted spectrum of a signal at `LOW_RATE_HZ`.
 
-
-def steady_lines(
-    samples: NDArray[np.floating],
-    sample_rate_hz: int,
-    frequencies_hz: NDArray[np.float64] | None = None,
-) -> list[Line]:
-    """Coherence and amplitude of candidate lines.
-
-    Parameters
-    ----------
-    samples : ndarray, shape (n,)
-        A clip of a second or more.
-    sample_rate_hz : int
-        Sample rate in Hz.
-    frequencies_hz : ndarray, shape (m,), or None
-        Candidates; None searches 40 to 320 Hz in steps as fine as the middle twelve seconds ask for.
-
-    Returns
-    -------
-    list of Line
-        One per candidate; empty for less than a second.
-
-    Notes
-    -----
-    With phasors z_k of half seconds, the coherence is |Σ z_k|² / (K Σ|z_k|²): 1 for a steady line, about 1/K
-    for noise and for a voice (Welch's averaging, coherent against incoherent). The amplitude is the robust
-    mean |median Re, median Im| of the phasors turned to their common phase.
+    Loud syllables count less: each moment is weighted by the inverse of the power around it, as weighted
+    least squares asks for when the noise changes (textbook), bounded so that pauses do not count alone.
     """
-    low, rate_hz = lowered(samples, sample_rate_hz)
-    if len(low) < 2.0 * SEGMENT_S * rate_hz:
-        return []
-    if frequencies_hz is None:
-        spare = max(0, len(low) - round(LONGEST_SEARCH_S * rate_hz)) // 2
-        low = low[spare : len(low) - spare]
-        grid = np.arange(LOWEST_HZ, HIGHEST_HZ, min(0.25, STEP_TURNS * rate_hz / len(low)))
-    else:
-        grid = frequencies_hz
-    z = _phasors(low, rate_hz, grid)
-    # Loud syllables must not outvote the quiet moments in which the line stands alone.
-    size = np.abs(z)
-    typical = np.median(size, axis=0)
-    z = z * np.minimum(1.0, 1.5 * typical / np.maximum(size, 1e-15))
-    total = np.sum(z, axis=0)
-    power = np.sum(np.abs(z) ** 2, axis=0)
-    coherence = np.abs(total) ** 2 / (len(z) * np.maximum(power, 1e-30))
-    phase = total / np.maximum(np.abs(total), 1e-30)
-    turned = z * np.conj(phase)
-    amplitude = np.abs(np.median(turned.real, axis=0))
-    noise = np.median(np.abs(turned.imag), axis=0) / 0.6745 / np.sqrt(len(z))
-    over = amplitude / np.maximum(noise, 1e-12)
-    return [
-        Line(float(f), float(a), float(c), float(o))
-        for f, a, c, o in zip(grid, amplitude, coherence, over, strict=True)
-    ]
+    power = uniform_filter1d(low**2, round(LOUD_S * LOW_RATE_HZ), mode="nearest")
+    typical = max(float(np.median(power)), 1e-20)
+    weights = np.hanning(len(low) + 2)[1:-1] / (power / typical + QUIET_SHARE)
+    total = float(np.sum(weights))
+    n = PADDING * scipy.fft.next_fast_len(len(low), real=True)
+    spectrum = scipy.fft.rfft(2.0 / total * weights * low, n)
+    step_hz = LOW_RATE_HZ / n
+    cells = np.abs(spectrum[::PADDING]) ** 2
+    span = 2 * round(NEIGHBOURS_HZ / (step_hz * PADDING)) + 1
+    # The power of a noise cell is exponentially distributed: its median is ln 2 of the mean.
+    local = median_filter(cells, size=span, mode="nearest") / np.log(2.0)
+    noise = np.interp(np.arange(len(spectrum)), PADDING * np.arange(len(cells)), local)
+    return LowBand(low, weights, spectrum, np.maximum(noise, 1e-24), step_hz)
 
 
-def refined_hz(samples: NDArray[np.floating], sample_rate_hz: int, near_hz: float) -> float:
-    """Frequency of a line near `near_hz` (within a quarter of a hertz) from its phase advance."""
-    low, rate_hz = lowered(samples, sample_rate_hz)
-    z = _phasors(low, rate_hz, np.array([near_hz]))[:, 0]
-    size = np.abs(z)
-    z = z * np.minimum(1.0, 1.5 * np.median(size) / np.maximum(size, 1e-15))
-    if len(z) < 2:
-        return near_hz
-    advance = np.angle(np.sum(z[1:] * np.conj(z[:-1])))
-    return float(near_hz + advance / (2.0 * np.pi * SEGMENT_S))
+def line_near(band: LowBand, frequency_hz: float, within_hz: float) -> Line | None:
+    """The highest point within `within_hz`, if it is a peak and not the flank of one outside."""
+    first = max(int(np.ceil((frequency_hz - within_hz) / band.step_hz)), 1)
+    last = int((frequency_hz + within_hz) / band.step_hz)
+    size = np.abs(band.spectrum[first - 1 : last + 2])
+    if len(size) < 3:
+        return None
+    k = int(np.argmax(size))
+    if k in (0, len(size) - 1):
+        return None
+    left, centre, right = np.log(np.maximum(size[k - 1 : k + 2], 1e-15))
+    bend = left - 2.0 * centre + right
+    shift = 0.5 * (left - right) / bend if bend < 0.0 else 0.0
+    exact_hz = float((first - 1 + k + shift) * band.step_hz)
+    ratio = float(size[k] ** 2 / band.noise_power[first - 1 + k])
+    return Line(exact_hz, amplitude_at(band, exact_hz), ratio)
+
+
+def amplitude_at(band: LowBand, frequency_hz: float) -> complex:
+    """Complex peak amplitude of a frequency, weighted."""
+    turns = frequency_hz / LOW_RATE_HZ * np.arange(len(band.samples))
+    kernel = band.weights * np.exp(-2j * np.pi * turns)
+    return complex(2.0 * np.dot(kernel, band.samples) / np.sum(band.weights))
+
+
+def is_steady(band: LowBand, line: Line) -> bool:
+    """Whether a line keeps its amplitude and phase through the clip.
+
+    In each half second the line's phasor may miss the mean one by half its size and twice the noise around
+    it; four out of five must keep to that.
+    """
+    count = max(4, round(band.seconds / SEGMENT_S))
+    length = len(band.samples) // count
+    # The whole line is taken out, so that what remains is the miss at its frequency and noise beside it.
+    turns = np.arange(count * length) / LOW_RATE_HZ
+    rest = band.samples[: count * length] - np.real(
+        line.amplitude * np.exp(2j * np.pi * line.frequency_hz * turns)
+    )
+    window = np.hanning(length + 2)[1:-1]
+    # The weights of the clip without its taper: its ends count as much as its middle here.
+    loud = band.weights / np.hanning(len(band.weights) + 2)[1:-1]
+    g = loud[: count * length].reshape(count, length) * window
+    g /= np.sum(g, axis=1, keepdims=True)
+    beside = 2.0 / (length / LOW_RATE_HZ) * np.array([-4.0, -3.0, -2.0, 2.0, 3.0, 4.0])
+    kernel = np.exp(-2j * np.pi * np.outer(turns, line.frequency_hz + np.concatenate([[0.0], beside])))
+    z = 2.0 * np.einsum("kn,knf->kf", g * rest.reshape(count, length), kernel.reshape(count, length, -1))
+    noise = np.sqrt(np.median(np.abs(z[:, 1:]) ** 2, axis=1) / np.log(2.0))
+    kept = np.abs(z[:, 0]) < 0.5 * abs(line.amplitude) + 2.0 * noise
+    return bool(np.mean(kept) >= LEAST_STEADY)
+
+
+def without(band: LowBand, lines: list[Line]) -> LowBand:
+    """The band less some lines, fitted jointly by weighted least squares."""
+    if not lines:
+        return band
+    angle = (
+        2.0 * np.pi / LOW_RATE_HZ * np.outer(np.arange(len(band.samples)), [x.frequency_hz for x in lines])
+    )
+    design = np.concatenate([np.cos(angle), np.sin(angle)], axis=1)
+    root = np.sqrt(band.weights)[:, None]
+    fit = np.linalg.lstsq(design * root, band.samples * root[:, 0], rcond=None)[0]
+    return analyse(band.samples - design @ fit)

@@ -3,14 +3,14 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from audiotest.measure.hum import MAINS_TOLERANCE_HZ
-from audiotest.measure.lines import refined_hz, steady_lines
+from audiotest.measure.hum import MAINS_TOLERANCE_HZ, mains_lines
+from audiotest.measure.lines import LEAST_OVER_NOISE, Line, LowBand, is_steady, line_near, low_band, without
+from audiotest.standards.tones import nearest_subaudible
 
 LOWEST_HZ, HIGHEST_HZ = 60.0, 260.0
-LEAST_S = 1.0
-LEAST_COHERENCE = 0.8
-LEAST_OVER_NOISE = 6.0
-ABOVE_NEIGHBOURS = 2.0
+MOST_CANDIDATES = 6
+ABOVE_SIBLINGS = 4.0
+"""12 dB: a mains harmonic that stands so far above all others is a tone."""
 
 
 def find_subaudible(samples: NDArray[np.floating], sample_rate_hz: int) -> tuple[float, float] | None:
@@ -27,36 +27,52 @@ def find_subaudible(samples: NDArray[np.floating], sample_rate_hz: int) -> tuple
     -------
     (frequency_hz, peak_fs) or None
         Measured frequency, not snapped to a table, and peak amplitude in full scale; None when no single
-        line between 60 and 260 Hz stays steady through the over. A line on a mains harmonic with steady
-        siblings is hum. Alone, 100.0 Hz may be either: its deviation tells (`audiotest.measure.over`).
+        line between 60 and 260 Hz stays steady through the over. A line on a mains harmonic with siblings,
+        or where no tone of the table is, is hum. Alone, 100.0 Hz may be either: its deviation tells
+        (`audiotest.measure.over`).
     """
-    if len(samples) < LEAST_S * sample_rate_hz:
+    band = low_band(samples, sample_rate_hz)
+    if band is None:
         return None
-    lines = [
-        line for line in steady_lines(samples, sample_rate_hz) if LOWEST_HZ <= line.frequency_hz <= HIGHEST_HZ
-    ]
-    lines = [
-        line for line in lines if line.coherence >= LEAST_COHERENCE and line.over_noise >= LEAST_OVER_NOISE
-    ]
-    lines.sort(key=lambda line: line.amplitude_fs * line.coherence, reverse=True)
-    for line in lines[:8]:
-        frequency_hz = refined_hz(samples, sample_rate_hz, line.frequency_hz)
-        if abs(frequency_hz - line.frequency_hz) > 0.5 or _is_mains(samples, sample_rate_hz, frequency_hz):
-            continue
-        exact = steady_lines(samples, sample_rate_hz, np.array([frequency_hz]))[0]
-        return frequency_hz, exact.amplitude_fs
+    band = without(band, _hum(band))
+    for line in _strongest(band):
+        if is_steady(band, line) and not _can_only_be_hum(line.frequency_hz):
+            return line.frequency_hz, abs(line.amplitude)
     return None
 
 
-def _is_mains(samples: NDArray[np.floating], sample_rate_hz: int, frequency_hz: float) -> bool:
-    """Whether a line lies on a mains harmonic and cannot be a tone of its own."""
+def _can_only_be_hum(frequency_hz: float) -> bool:
+    """Whether a frequency is a mains harmonic that no tone of the table is near."""
+    misses = [abs(frequency_hz - hz * max(round(frequency_hz / hz), 1)) for hz in (50.0, 60.0)]
+    return min(misses) <= MAINS_TOLERANCE_HZ and nearest_subaudible(frequency_hz) is None
+
+
+def _hum(band: LowBand) -> list[Line]:
+    """Lines that are hum and nothing else."""
+    found = []
     for mains_hz in (50.0, 60.0):
-        order = round(frequency_hz / mains_hz)
-        if order < 1 or abs(frequency_hz - order * mains_hz) > MAINS_TOLERANCE_HZ:
-            continue
-        if abs(frequency_hz - 100.0) > 0.1:
-            return True  # of the tone table only 100.0 Hz lies on a mains harmonic
-        others = mains_hz * np.array([k for k in range(1, 7) if k != order])
-        siblings = steady_lines(samples, sample_rate_hz, others[others < 320.0])
-        return any(s.coherence > 0.75 and s.over_noise > 5.0 for s in siblings)
-    return False
+        lines = mains_lines(band, mains_hz)
+        for order, line in lines.items():
+            others = [abs(other.amplitude) for k, other in lines.items() if k != order]
+            alone = abs(line.amplitude) > ABOVE_SIBLINGS * max(others, default=0.0)
+            if not (alone and nearest_subaudible(line.frequency_hz) is not None):
+                found.append(line)
+    return found
+
+
+def _strongest(band: LowBand) -> list[Line]:
+    """The highest peaks over their noise, highest first."""
+    first, last = (round(hz / band.step_hz) for hz in (LOWEST_HZ, HIGHEST_HZ))
+    ratio = band.over_noise[: last + 1].copy()
+    ratio[:first] = 0.0
+    found: list[Line] = []
+    reach = round(2.0 / band.seconds / band.step_hz)  # half the main lobe of a Hann window
+    for _ in range(MOST_CANDIDATES):
+        k = int(np.argmax(ratio))
+        if ratio[k] < LEAST_OVER_NOISE:
+            break
+        line = line_near(band, k * band.step_hz, 2.0 * band.step_hz)
+        if line is not None:
+            found.append(line)
+        ratio[max(k - reach, 0) : k + reach + 1] = 0.0
+    return found
