@@ -44,7 +44,7 @@ def test_tone_of_the_first_null(deviation_khz, tone_hz):
 
 
 def test_tones_of_the_later_nulls():
-    # bext.com, for 5 kHz: 2079.0, 905.8, 577.8, 424.0 Hz; qsl.net/g3oou: 1039 Hz for 2.5 kHz, cut to the hertz.
+    # bext.com, 5 kHz: 2079.0, 905.8, 577.8, 424.0 Hz; qsl.net/g3oou: 1039 Hz for 2.5 kHz, cut to the hertz.
     published_hz = [2079.0, 905.8, 577.8, 424.0]
     assert [null_tone_hz(5.0, k) for k in (1, 2, 3, 4)] == pytest.approx(published_hz, abs=0.2)
     assert null_tone_hz(2.5) == pytest.approx(1039.5, abs=0.5)
