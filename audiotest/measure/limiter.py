@@ -77,7 +77,8 @@ def estimate_drive(
     -----
     A limiter leaves flat tops that filters round and tilt afterwards; how flat, how often and in frames of
     what height is what `drive_features` describes. The relation to the drive is learnt from simulated
-    overs of many talkers and filters; `tests/benchmarks/accuracy` measures its errors on talkers never heard before.
+    overs of many talkers and filters; `tests/benchmarks/accuracy` measures its errors on talkers never heard
+    before.
     """
     if len(active) < MIN_ACTIVE_S * sample_rate_hz or not np.any(active):
         return None

@@ -16,12 +16,12 @@ LONGEST_S = 16.0
 """Longer clips are judged by their middle: over a minute neither mains nor an oscillator stays put."""
 LEAST_S = 1.0
 LOUD_S = 0.1
-QUIET_SHARE = 0.2
+QUIET_SHARE = 0.02
 PADDING = 8
 SEGMENT_S = 0.5
 NEIGHBOURS_HZ = 10.0
-LEAST_OVER_NOISE = 25.0
-"""Power over the local mean. Noise reaches it once in e²⁵ cells; the spectrum of a voice is rougher."""
+LEAST_OVER_NOISE = 20.0
+"""Power over the local mean. Noise reaches it once in e²⁰ cells; the spectrum of a voice is rougher."""
 LEAST_STEADY = 0.8
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from audiotest.measure import activity as speech
 from audiotest.measure.beep import find_end_beep
 from audiotest.measure.deviation import AUDIO_HIGH_HZ, Swing, measure_swing
-from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, estimate_deemphasis_us
+from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, estimate_deemphasis_us, low_response
 from audiotest.measure.filters import bandpass, emphasis_response, undo_deemphasis
 from audiotest.measure.hum import MAINS_TOLERANCE_HZ, measure_hum
 from audiotest.measure.level import overload_runs
@@ -212,14 +212,22 @@ def _tone_deviation(tone: Tone, view: _View, feed: Feed | None, limits: LimitSet
 
 
 def _subaudible(
-    plain: NDArray[np.float64], rate_hz: int, deemphasis_us: float, feed: Feed | None
+    plain: NDArray[np.float64],
+    rate_hz: int,
+    deemphasis_us: float,
+    hiss: NDArray[np.float64] | None,
+    feed: Feed | None,
 ) -> Subaudible | None:
     found = find_subaudible(plain, rate_hz)
     if found is None:
         return None
     frequency_hz, amplitude_fs = found
     flat_fs = float(amplitude_fs * abs(emphasis_response(np.array([frequency_hz]), deemphasis_us)[0]))
-    deviation_khz = None if feed is None else flat_fs * feed.scale_khz_per_fs
+    # The receiver's high-pass takes most of the tone; only hiss, flat before it, tells how much.
+    gain = None if hiss is None else low_response(hiss, rate_hz, frequency_hz)
+    deviation_khz = None
+    if feed is not None and gain is not None:
+        deviation_khz = float(amplitude_fs / gain * feed.scale_khz_per_fs)
     if abs(frequency_hz - 100.0) < MAINS_TOLERANCE_HZ:
         # Alone on a mains harmonic: a tone is sent at a tenth of the peaks or so, hum far below.
         audio = undo_deemphasis(plain, rate_hz, deemphasis_us, high_hz=AUDIO_HIGH_HZ)
@@ -300,7 +308,7 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
     if bare is None:
         bare = _quietest(plain, rate)
     tau, emphasis_note = _emphasis(hiss, None if from_pauses else bare, rate, feed)
-    subaudible = _subaudible(plain, rate, tau, feed)
+    subaudible = _subaudible(plain, rate, tau, hiss, feed)
     clean = plain if subaudible is None else _without_line(plain, rate, subaudible.frequency_hz)
     beep, clean = _split_beep(clean, rate, offset_s)
     view = _View(rate, clean, undo_deemphasis(clean, rate, tau, high_hz=AUDIO_HIGH_HZ), hiss, tau)
@@ -308,6 +316,8 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
         view.notes.append(emphasis_note)
     over = _measure_view(view, None if bare is None else bare, from_pauses, feed, limits, offset_s, runs)
     notes = list(over.notes)
+    if subaudible is not None and feed is not None and subaudible.deviation_khz is None:
+        notes.append("sub-audible deviation unknown: no hiss to tell what the receiver's high-pass takes")
     if audio.lost_n:
         notes.append(f"{audio.lost_n} samples or more were lost during the over")
     if audio.cut:

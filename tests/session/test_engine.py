@@ -84,6 +84,12 @@ def test_overs_are_found_where_the_carrier_was(rate_hz, squelch):
     assert over.end_s == pytest.approx(truth.end_s, abs=0.03)
     assert over.kind == "voice"
     assert over.subaudible.frequency_hz == pytest.approx(151.4, abs=0.3)
+    if squelch == "open":
+        # A second of hiss shows the high-pass at 151 Hz within 1 dB (1 s.d.): 30 % is over two.
+        assert over.subaudible.deviation_khz == pytest.approx(0.3, rel=0.3)
+    else:
+        assert over.subaudible.deviation_khz is None
+        assert any("sub-audible deviation unknown" in note for note in over.notes)
     assert over.end_beep.frequency_hz == pytest.approx(1750.0, abs=5.0)
     assert over.end_beep.start_s == pytest.approx(truth.end_beep_start_s, abs=0.03)
     assert over.end_beep.end_s == pytest.approx(truth.end_beep_end_s, abs=0.03)
