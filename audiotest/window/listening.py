@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 from audiotest.errors import AudiotestError
 from audiotest.feeds.protocol import Source
 from audiotest.measure.filters import bandpass
-from audiotest.measure.level import overload_runs
 from audiotest.records import Feed, LimitSet, LiveReading
 from audiotest.session.engine import Engine
 from audiotest.session.worker import Worker, WorkerEvent
@@ -30,7 +29,6 @@ class MeterLevels:
     time_s: float
     level_dbfs: float | None
     peak_dbfs: float | None
-    overload_runs: int
 
 
 class Listening:
@@ -57,7 +55,6 @@ class Listening:
         self.events: queue.SimpleQueue[WorkerEvent] = queue.SimpleQueue()
         self.tape = AudioTape(self.rate_hz)
         self._needle = VolumeIndicator(self.rate_hz)
-        self._overloads = 0
         self._levels: MeterLevels | None = None
         self._engine = Engine(self.rate_hz, feed=feed, limits=limits, pause_ends_over_s=pause_ends_over_s)
         self._worker = Worker(source, self._engine, self.events.put, on_samples=self._take)
@@ -103,12 +100,10 @@ class Listening:
         """Run in the worker's thread, once a block."""
         self.tape.append(samples)
         self._needle.push(samples)
-        self._overloads += overload_runs(samples)
         self._levels = MeterLevels(
             time_s=self.tape.end_n / self.rate_hz,
             level_dbfs=self._needle.level_dbfs,
             peak_dbfs=amplitude_db(float(np.max(np.abs(samples)))) if len(samples) else None,
-            overload_runs=self._overloads,
         )
 
 

@@ -1,7 +1,7 @@
 """From records to what the window shows; knows nothing of Qt."""
 
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from audiotest.advise.rules import (
@@ -138,6 +138,20 @@ class OverLog:
         self.heard.append(heard)
         return heard
 
+    def rejudge(self, limits: LimitSet) -> None:
+        """Hold the overs already heard against other limits."""
+        self.limits = limits
+        self.heard = deque(
+            (
+                replace(
+                    heard,
+                    advice=advise(heard.over, limits, scale_uncertainty_db=heard.scale_uncertainty_db),
+                )
+                for heard in self.heard
+            ),
+            maxlen=OVERS_KEPT,
+        )
+
     def discard(self, number: int) -> None:
         """Take an over off the tape."""
         self.heard = deque((heard for heard in self.heard if heard.number != number), maxlen=OVERS_KEPT)
@@ -149,16 +163,7 @@ class OverLog:
     def trail(self) -> tuple[MapPoint, ...]:
         """The last overs that can be placed on the map, oldest first."""
         placed = [point for heard in self.heard if (point := map_point(heard)) is not None][-TRAIL_N:]
-        return tuple(aged(point, len(placed) - 1 - k) for k, point in enumerate(placed))
-
-
-def aged(point: MapPoint, age: int) -> MapPoint:
-    """The same dot `age` overs later."""
-    return MapPoint(
-        number=point.number, age=age, turn=point.turn, drive_db=point.drive_db,
-        drive_low_db=point.drive_low_db, drive_high_db=point.drive_high_db, peak_khz=point.peak_khz,
-        peak_low_khz=point.peak_low_khz, peak_high_khz=point.peak_high_khz,
-    )  # fmt: skip
+        return tuple(replace(point, age=len(placed) - 1 - k) for k, point in enumerate(placed))
 
 
 def good_region(limits: LimitSet) -> Region:

@@ -43,14 +43,15 @@ class SpectrumMemory:
         self._peak = np.full(lines, FLOOR_DBFS, dtype=np.float32)
         self._empty = True
 
-    def push(self, level_dbfs: NDArray[np.float32]) -> None:
-        """Take the next spectrum, shape (lines,), in dBFS."""
+    def push(self, level_dbfs: NDArray[np.float32], *, hold: bool = True) -> None:
+        """Take the next spectrum, shape (lines,), in dBFS; its peaks are held when `hold` is set."""
         power = 10.0 ** (np.asarray(level_dbfs, dtype=np.float64) / 10.0)
         if self._empty:
             self._power, self._empty = power, False
         else:
             self._power += AVERAGE_SHARE * (power - self._power)
-        np.maximum(self._peak, level_dbfs, out=self._peak)
+        if hold:
+            np.maximum(self._peak, level_dbfs, out=self._peak)
 
     @property
     def average_dbfs(self) -> NDArray[np.float32]:

@@ -82,7 +82,9 @@ def qt_palette(theme: Theme) -> QPalette:
 
 def apply_theme(app: QApplication, theme: Theme, size_percent: int) -> None:
     """Dress the application; drawn widgets take their colours from the theme itself."""
-    app.setStyle("Fusion")
+    if app.style().objectName().lower() != "fusion":
+        # Set again, it would throw the palette of the widgets away.
+        app.setStyle("Fusion")
     app.setPalette(qt_palette(theme))
     font = QFont(app.font())
     font.setPointSizeF(BASE_POINT_SIZE * size_percent / 100.0)

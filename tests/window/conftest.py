@@ -7,10 +7,14 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 import pytest
+from numpy.typing import NDArray
 
+from audiotest.radio.link import Simulation
 from audiotest.records import Deviation, Level, Limiter, LimitSet, LiveReading, Noise, Over
 from audiotest.standards.limits import get_limits
+from audiotest.window.practice import AS_FOUND, render_over
 
 
 def made_over(
@@ -51,6 +55,19 @@ def made_reading(**changes: Any) -> LiveReading:
         "quieting_db": 25.0, "sinad_db": None, "overloaded": False, "over_s": 2.0, "lost_n": 0,
     }  # fmt: skip
     return LiveReading(**(usual | changes))
+
+
+@pytest.fixture(scope="session")
+def as_found() -> Simulation:
+    """One over of the practice set as it was found."""
+    return render_over(AS_FOUND, 0)
+
+
+@pytest.fixture(scope="session")
+def audio(as_found: Simulation) -> NDArray[np.float32]:
+    """That over between two seconds of hiss, at 48 kHz."""
+    hiss = as_found.audio[: round(0.25 * 48000)]
+    return np.concatenate([np.tile(hiss, 4), as_found.audio, np.tile(hiss, 4)])
 
 
 @pytest.fixture

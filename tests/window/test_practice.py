@@ -21,19 +21,18 @@ from audiotest.window.practice import (
 )
 
 
-def test_the_set_as_found_reads_right_and_is_driven_far_too_hard() -> None:
-    truth = render_over(AS_FOUND, 0).truth[0]
+def test_the_set_as_found_reads_right_and_is_driven_far_too_hard(as_found: Simulation) -> None:
+    truth = as_found.truth[0]
     assert 1.75 <= truth.peak_khz <= 2.5
     assert truth.drive_db > 14.0
 
 
-def test_each_control_moves_its_own_figure() -> None:
-    start = Adjustment(mic_gain_db=18.0, ceiling_khz=2.0)
-    here = render_over(start, 0).truth[0]
-    turned = render_over(replace(start, mic_gain_db=23.0), 0).truth[0]
-    assert turned.drive_db - here.drive_db == pytest.approx(5.0, abs=0.01)
+def test_each_control_moves_its_own_figure(as_found: Simulation) -> None:
+    here = as_found.truth[0]
+    turned = render_over(replace(AS_FOUND, mic_gain_db=AS_FOUND.mic_gain_db - 5.0), 0).truth[0]
+    assert here.drive_db - turned.drive_db == pytest.approx(5.0, abs=0.01)
     assert turned.peak_khz == pytest.approx(here.peak_khz, rel=0.05)
-    opened = render_over(replace(start, ceiling_khz=3.0), 0).truth[0]
+    opened = render_over(replace(AS_FOUND, ceiling_khz=1.5 * AS_FOUND.ceiling_khz), 0).truth[0]
     assert opened.drive_db == pytest.approx(here.drive_db, abs=0.01)
     assert opened.peak_khz == pytest.approx(1.5 * here.peak_khz, rel=0.01)
 

@@ -1,0 +1,169 @@
+"""The balance map: drive into the limiter across, peak deviation up, every over a dot with its bounds."""
+
+import pyqtgraph as pg
+from PySide6.QtCore import QRectF, Qt
+from PySide6.QtGui import QColor
+from PySide6.QtWidgets import QGraphicsRectItem, QVBoxLayout, QWidget
+
+from audiotest.records import LimitSet, Turn
+from audiotest.window.plots import dress_plot, make_plot
+from audiotest.window.presenter import TRAIL_N, MapPoint, good_region
+from audiotest.window.theme import LIGHT, Theme
+
+DRIVE_RANGE_DB = (-15.0, 30.0)
+HIGHEST_SHARE = 1.5
+SYMBOLS: dict[Turn, str] = {"raise": "t1", "lower": "t", "keep": "o", "unknown": "x"}
+
+
+class BalanceMap(QWidget):
+    """Turning one control moves the dot along one axis; the shaded region is where it belongs."""
+
+    def __init__(self, limits: LimitSet, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.plot = make_plot("drive into the limiter, dB", "peak deviation, kHz")
+        self.plot.setAccessibleName("balance map")
+        layout = QVBoxLayout(self)
+        layout.setContentsMargins(0, 0, 0, 0)
+        layout.addWidget(self.plot)
+        self._theme = LIGHT
+        self._limits = limits
+        self._points: tuple[MapPoint, ...] = ()
+        self._chosen: tuple[int, ...] = ()
+        self._region = QGraphicsRectItem()
+        self._region.setZValue(-20)
+        self.plot.addItem(self._region, ignoreBounds=True)
+        self._limit = pg.InfiniteLine(angle=0, movable=False)
+        self._reached = pg.InfiniteLine(pos=0.0, angle=90, movable=False)
+        for line in (self._limit, self._reached):
+            line.setZValue(-10)
+            self.plot.addItem(line, ignoreBounds=True)
+        self._words = {
+            name: pg.TextItem(anchor=(0.5, 0.5)) for name in ("right", "quiet", "hard", "over", "limit")
+        }
+        for word in self._words.values():
+            word.setZValue(-5)
+            self.plot.addItem(word, ignoreBounds=True)
+        self._path = pg.PlotCurveItem(antialias=True)
+        self.plot.addItem(self._path)
+        self._bars = [pg.PlotCurveItem(connect="pairs") for _ in range(TRAIL_N)]
+        for bar in self._bars:
+            self.plot.addItem(bar)
+        self._dots = pg.ScatterPlotItem(antialias=True)
+        self.plot.addItem(self._dots)
+        self._numbers = [pg.TextItem(anchor=(-0.3, 1.1)) for _ in range(TRAIL_N)]
+        for number in self._numbers:
+            self.plot.addItem(number, ignoreBounds=True)
+        self.dress(LIGHT, limits)
+
+    def dress(self, theme: Theme, limits: LimitSet) -> None:
+        """Draw in these colours, against these limits."""
+        self._theme, self._limits = theme, limits
+        dress_plot(self.plot, theme)
+        region = good_region(limits)
+        self._region.setRect(
+            QRectF(
+                region.drive_low_db, region.peak_low_khz, region.drive_high_db - region.drive_low_db,
+                region.peak_high_khz - region.peak_low_khz,
+            )
+        )  # fmt: skip
+        self._region.setPen(pg.mkPen(theme.right, width=1))
+        self._region.setBrush(pg.mkBrush(theme.region))
+        self._limit.setValue(limits.deviation_khz)
+        self._limit.setPen(pg.mkPen(theme.limit, width=2))
+        self._reached.setPen(pg.mkPen(theme.edge, width=1, style=Qt.PenStyle.DashLine))
+        middle = (region.drive_low_db + region.drive_high_db) / 2.0
+        low, high = DRIVE_RANGE_DB
+        foot, head = 0.12 * limits.deviation_khz, 1.42 * limits.deviation_khz
+        centre = (region.peak_low_khz + region.peak_high_khz) / 2.0
+        quiet, hard = (low + region.drive_low_db) / 2.0, (high + region.drive_high_db) / 2.0
+        edge = region.peak_high_khz
+        texts = {
+            "right": ("right", theme.right, middle, centre),
+            "quiet": ("mic gain too low", theme.faint, quiet, foot),
+            "hard": ("clipped: mic gain too high", theme.faint, hard, foot),
+            "over": ("over the limit: deviation too high", theme.faint, hard, head),
+            "limit": (f"limit {edge:g} kHz", theme.limit, low + 4.0, 1.05 * edge),
+        }  # fmt: skip
+        for name, (text, colour, x, y) in texts.items():
+            self._words[name].setText(text, color=colour)
+            self._words[name].setPos(x, y)
+            self._words[name].setFont(self.font())
+        self.show_points(self._points, self._chosen)
+
+    def show_points(self, points: tuple[MapPoint, ...], chosen: tuple[int, ...] = ()) -> None:
+        """Draw the trail, oldest first; `chosen` are the numbers of overs that stand out."""
+        self._points, self._chosen = points[-TRAIL_N:], chosen
+        top = HIGHEST_SHARE * self._limits.deviation_khz
+        highest = max([point.peak_high_khz or 0.0 for point in self._points], default=0.0)
+        top = max(top, 1.05 * highest)
+        self.plot.setXRange(*DRIVE_RANGE_DB, padding=0.0)
+        self.plot.setYRange(0.0, top, padding=0.0)
+        spots, xs, ys = [], [], []
+        for k, bar in enumerate(self._bars):
+            number = self._numbers[k]
+            if k >= len(self._points):
+                bar.setData([], [])
+                number.setText("")
+                continue
+            point = self._points[k]
+            colour = self._faded(point)
+            x, y = _place(point, top)
+            self._draw_bounds(bar, point, x, y, top, colour)
+            spots.append(self._spot(point, x, y, colour))
+            number.setText(str(point.number), color=colour)
+            number.setPos(x, y)
+            if point.drive_db is not None and point.peak_khz is not None:
+                xs.append(x)
+                ys.append(y)
+        self._dots.setData(spots)
+        self._path.setData(xs, ys, pen=pg.mkPen(self._theme.faint, width=1, style=Qt.PenStyle.DotLine))
+        self.plot.setAccessibleDescription(_spoken(self._points))
+
+    def _faded(self, point: MapPoint) -> QColor:
+        colour = self._theme.turn(point.turn)
+        if point.number not in self._chosen:
+            colour.setAlpha(max(255 - 38 * point.age, 50))
+        return colour
+
+    def _spot(self, point: MapPoint, x: float, y: float, colour: QColor) -> dict[str, object]:
+        large = point.age == 0 or point.number in self._chosen
+        symbol = SYMBOLS[point.turn]
+        return {
+            "pos": (x, y), "size": 19 if large else 12, "symbol": symbol,
+            "brush": pg.mkBrush(colour), "pen": pg.mkPen(self._theme.ink if large else colour, width=1.5),
+        }  # fmt: skip
+
+    def _draw_bounds(
+        self, bar: object, point: MapPoint, x: float, y: float, top: float, colour: QColor
+    ) -> None:
+        low, high = point.drive_low_db, point.drive_high_db
+        if point.drive_db is None:
+            low = DRIVE_RANGE_DB[0] if low is None else low
+            high = DRIVE_RANGE_DB[1] if high is None else high
+        bottom, upper = point.peak_low_khz, point.peak_high_khz
+        if point.peak_khz is None:
+            bottom, upper = 0.0, top
+        xs = [x if low is None else low, x if high is None else high, x, x]
+        ys = [y, y, y if bottom is None else bottom, y if upper is None else upper]
+        width = 2 if point.age == 0 else 1
+        bar.setData(xs, ys, pen=pg.mkPen(colour, width=width))  # type: ignore[attr-defined]
+
+
+def _place(point: MapPoint, top: float) -> tuple[float, float]:
+    """Where the dot is drawn: inside the picture, at the bound when only a bound is known."""
+    low, high = DRIVE_RANGE_DB
+    x = point.drive_db
+    if x is None:
+        x = point.drive_high_db if point.drive_high_db is not None else point.drive_low_db
+    x = (low + high) / 2.0 if x is None else x
+    y = top / 2.0 if point.peak_khz is None else point.peak_khz
+    return min(max(x, low), high), y
+
+
+def _spoken(points: tuple[MapPoint, ...]) -> str:
+    if not points:
+        return "no over yet"
+    last = points[-1]
+    drive = "drive unknown" if last.drive_db is None else f"drive {last.drive_db:+.1f} dB"
+    peak = "peak unknown" if last.peak_khz is None else f"peak {last.peak_khz:.2f} kHz"
+    return f"over {last.number}: {drive}, {peak}"

@@ -1,0 +1,428 @@
+"""The main window: passes what the user wants to the sitting, and what the sitting has to the panes."""
+
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+from PySide6.QtCore import QByteArray, Qt, QTimer
+from PySide6.QtGui import QAction, QCloseEvent, QKeyEvent, QKeySequence
+from PySide6.QtWidgets import QApplication, QMainWindow, QMenu, QMessageBox, QStackedWidget
+
+from audiotest.feeds.soundcard import open_input
+from audiotest.window.actions import CAUTIONS, DEEDS, key_help
+from audiotest.window.bench import Bench
+from audiotest.window.farview import FarPane
+from audiotest.window.playback import Player, cue_tones
+from audiotest.window.practicepane import PracticePane
+from audiotest.window.presenter import Heard, compare_lines, control_views, far_view, feed_line
+from audiotest.window.scope import VIEWS
+from audiotest.window.settings import SIZES_PERCENT, Settings, save_settings
+from audiotest.window.setupdialog import SetUpDialog
+from audiotest.window.sitting import Fresh, Sitting
+from audiotest.window.theme import apply_theme, choose_theme
+
+FRAME_MS = 22
+SLOW_EVERY = 8
+"""Texts of the feed line and the far view follow at every eighth frame."""
+MESSAGE_MS = 12000
+CUE_RATE_HZ = 48000
+
+
+class MainWindow(QMainWindow):
+    """Bench page and far view; one timer pulls, nothing waits."""
+
+    def __init__(self, sitting: Sitting, settings_file: Path | None = None) -> None:
+        super().__init__()
+        self.sitting = sitting
+        self.settings_file = settings_file
+        self.player = Player()
+        self.frames = 0
+        self.setWindowTitle("audiotest")
+        self.practice = PracticePane(
+            lambda value: sitting.turn(mic_gain_db=value),
+            lambda value: sitting.turn(ceiling_khz=value),
+            self.talk,
+            self._set_automatic,
+        )
+        self.bench = Bench(sitting.limits, sitting.feed, self.practice)
+        self.far_pane = FarPane()
+        self.pages = QStackedWidget()
+        self.pages.addWidget(self.bench)
+        self.pages.addWidget(self.far_pane)
+        self.setCentralWidget(self.pages)
+        self.dialog: SetUpDialog | None = None
+        self.deeds: dict[str, QAction] = {}
+        self._shown_message = ""
+        self._truths_seen = 0
+        self._dressed_for: object = None
+        self._was_maximised = False
+        self._make_menus()
+        self.bench.tape.itemSelectionChanged.connect(self._choice_changed)
+        self.bench.tape.itemDoubleClicked.connect(lambda _: self.replay())
+        self.practice.show_adjustment(sitting.adjustment)
+        self.apply_settings()
+        self.timer = QTimer(self)
+        self.timer.setTimerType(Qt.TimerType.PreciseTimer)
+        self.timer.setInterval(FRAME_MS)
+        self.timer.timeout.connect(self.tick)
+        if self.settings.geometry:
+            self.restoreGeometry(QByteArray.fromBase64(self.settings.geometry.encode("ascii", "ignore")))
+        else:
+            self.resize(1280, 720)
+
+    @property
+    def settings(self) -> Settings:
+        """What is remembered, as it stands."""
+        return self.sitting.settings
+
+    def remember(self, **changes: object) -> None:
+        """Change what is remembered, and write it down."""
+        self.sitting.settings = replace(self.settings, **changes)  # type: ignore[arg-type]
+        if self.settings_file is not None and not save_settings(self.settings, self.settings_file):
+            self.sitting.message = f"{self.settings_file}: cannot be written; this choice is not remembered"
+
+    def _make_menus(self) -> None:
+        menus: dict[str, QMenu] = {}
+        for deed in DEEDS:
+            menu = menus.get(deed.menu) or menus.setdefault(deed.menu, self.menuBar().addMenu(deed.menu))
+            action = QAction(deed.text, self)
+            action.setCheckable(deed.checkable)
+            action.setShortcuts([QKeySequence(key) for key in deed.keys])
+            action.triggered.connect(partial(self._do, deed.name))
+            menu.addAction(action)
+            # In the far view the menu bar is hidden, and the keys must still work.
+            self.addAction(action)
+            self.deeds[deed.name] = action
+
+    def _do(self, name: str, *_: object) -> None:
+        getattr(self, name)()
+
+    def apply_settings(self) -> None:
+        """Dress everything as the settings say."""
+        app = QApplication.instance()
+        self.theme = choose_theme(self.settings.appearance)
+        if isinstance(app, QApplication):
+            apply_theme(app, self.theme, self.settings.size_percent)
+        scope, spectrum = self.bench.scope, self.bench.spectrum
+        scope.view = self.settings.scope_view if self.settings.scope_view in VIEWS else "both"
+        scope.persistence, spectrum.average = self.settings.persistence, self.settings.spectrum_average
+        for name in ("persistence", "sound_cue"):
+            self.deeds[name].setChecked(bool(getattr(self.settings, name)))
+        self.deeds["average"].setChecked(self.settings.spectrum_average)
+        self.deeds["freeze"].setChecked(self.bench.frozen)
+        self._dress()
+
+    def _dress(self) -> None:
+        self._dressed_for = (self.theme, self.sitting.limits, self.sitting.feed, self.settings.size_percent)
+        self.bench.dress(self.theme, self.sitting.limits, self.sitting.feed)
+        self.practice.setVisible(self.sitting.practice is not None)
+        self._show_trail()
+        self._show_far()
+
+    # -- the timer --------------------------------------------------------------------------------
+
+    def tick(self) -> None:
+        """One frame."""
+        self.frames += 1
+        for fresh in self.sitting.poll():
+            self._take(fresh)
+        wanted = (self.theme, self.sitting.limits, self.sitting.feed, self.settings.size_percent)
+        if wanted != self._dressed_for or self.practice.isHidden() == (self.sitting.practice is not None):
+            self._dress()
+        listening = self.sitting.listening
+        far = self.pages.currentWidget() is self.far_pane
+        if listening is not None and not far and not self.isMinimized():
+            self.bench.draw(listening, listening.reading)
+        if self.frames % SLOW_EVERY == 0:
+            self._slow_tick()
+
+    def _slow_tick(self) -> None:
+        listening = self.sitting.listening
+        reading = None if listening is None else listening.reading
+        name = "no input" if listening is None else listening.source.name
+        hiss = "" if listening is None else listening.hiss_word()
+        self.bench.show_feed(feed_line(name, self.sitting.feed, reading, hiss, self.sitting.trouble))
+        if self.player.trouble is not None:
+            self.sitting.message, self.player.trouble = str(self.player.trouble), None
+        if self.sitting.message != self._shown_message:
+            self._shown_message = self.sitting.message
+            self.statusBar().showMessage(self._shown_message, MESSAGE_MS)
+            for number in self.sitting.kept:
+                self.bench.tape.mark_kept(number)
+        if self.pages.currentWidget() is self.far_pane:
+            self._show_far()
+        self._show_truth()
+        if self.dialog is not None and self.dialog.isVisible():
+            self.dialog.follow(listening)
+
+    def _take(self, fresh: Fresh) -> None:
+        self.bench.tape.add(fresh.heard, fresh.outline)
+        self.bench.tape.drop_missing({heard.number for heard in self.sitting.log.heard})
+        self._show_advice(self.sitting.log.latest)
+        self._show_trail()
+        self._show_far()
+        self._mark_limiter(fresh.heard)
+        if fresh.heard.over.overload_runs:
+            self.bench.meters.latch()
+        if self.settings.sound_cue:
+            self._sound(fresh.heard)
+
+    def _show_advice(self, heard: Heard | None) -> None:
+        self.bench.advice.show_over(heard, self.theme)
+
+    def _show_trail(self) -> None:
+        self.bench.map.show_points(self.sitting.log.trail(), self.bench.tape.chosen())
+
+    def _show_far(self) -> None:
+        listening = self.sitting.listening
+        reading = None if listening is None else listening.reading
+        self.far_pane.show_view(far_view(self.sitting.log.latest, self.sitting.limits, reading), self.theme)
+
+    def _mark_limiter(self, heard: Heard) -> None:
+        limiter, deviation = heard.over.limiter, heard.over.deviation
+        self.bench.scope.mark_limiter(deviation.p999_khz if limiter.reached else None)
+
+    def _show_truth(self) -> None:
+        practice = self.sitting.practice
+        if practice is None or len(practice.truths) == self._truths_seen:
+            return
+        self._truths_seen = len(practice.truths)
+        if practice.truths:
+            truth = practice.truths[-1][1]
+            self.practice.truth.setText(
+                f"That over really had drive {truth.drive_db:+.1f} dB, peak {truth.peak_khz:.2f} kHz."
+            )
+
+    def _sound(self, heard: Heard) -> None:
+        """Sound the cue, unless a carrier is up again: it must not get into a keyed microphone."""
+        listening = self.sitting.listening
+        reading = None if listening is None else listening.reading
+        if reading is None or reading.state != "waiting":
+            return
+        moving = [v for v in control_views(heard) if v.turn in ("raise", "lower") and v.change_db is not None]
+        change = moving[0].change_db if moving else 0.0
+        judged = heard.advice.mic_gain != "unknown" or heard.advice.deviation != "unknown"
+        error = -change if change is not None and judged else None
+        self.player.play(cue_tones(error, CUE_RATE_HZ), CUE_RATE_HZ)
+
+    def _choice_changed(self) -> None:
+        chosen = self.bench.tape.chosen()
+        if len(chosen) == 1:
+            self._show_advice(self.sitting.log.find(chosen[0]))
+        self._show_trail()
+
+    def _current(self) -> int | None:
+        chosen = self.bench.tape.chosen()
+        if chosen:
+            return chosen[-1]
+        latest = self.sitting.log.latest
+        if latest is None:
+            self.sitting.message = "no over yet"
+        return None if latest is None else latest.number
+
+    # -- deeds, feed ------------------------------------------------------------------------------
+
+    def set_up(self) -> None:
+        """Open the set-up beside the bench."""
+        if self.dialog is None:
+            self.dialog = SetUpDialog(self.sitting, self)
+        self.dialog.refresh()
+        self.dialog.show()
+        self.dialog.raise_()
+
+    def practise(self) -> None:
+        """Listen to the simulated set."""
+        self._truths_seen = 0
+        self.sitting.open_practice()
+
+    def listen(self) -> None:
+        """Listen to the remembered input."""
+        device, channel = self.settings.device or None, self.settings.channel or None
+        self.sitting.open_source(lambda: open_input(device, None, channel))
+
+    def talk(self) -> None:
+        """Key the simulated set."""
+        if self.sitting.practice is not None:
+            self.sitting.practice.talk()
+        else:
+            self.sitting.message = "only the simulated set can be keyed from here; P practises on it"
+
+    def _set_automatic(self, automatic: bool) -> None:
+        if self.sitting.practice is not None:
+            self.sitting.practice.automatic = automatic
+
+    def leave(self) -> None:
+        """Quit."""
+        self.close()
+
+    # -- deeds, over ------------------------------------------------------------------------------
+
+    def replay(self) -> None:
+        """Play the chosen over, or the last."""
+        number = self._current()
+        if number is None:
+            return
+        audio = self.sitting.audio(number)
+        if len(audio) == 0:
+            self.sitting.message = f"over {number} is more than ten minutes old: its audio is gone"
+            return
+        self.player.play(audio, self.sitting.rate_hz(number))
+
+    def hush(self) -> None:
+        """Stop the replay."""
+        self.player.stop()
+
+    def keep(self) -> None:
+        """Write the chosen overs, or the last, to disk."""
+        for number in self.bench.tape.chosen() or (self._current(),):
+            if number is not None:
+                self.sitting.keep(number)
+
+    def discard(self) -> None:
+        """Take the chosen overs, or the last, off the tape."""
+        for number in self.bench.tape.chosen() or (self._current(),):
+            if number is not None:
+                self.sitting.discard(number)
+        self.bench.tape.drop_missing({heard.number for heard in self.sitting.log.heard})
+        self._show_advice(self.sitting.log.latest)
+        self._show_trail()
+
+    def compare(self) -> None:
+        """Say what changed between two overs: the two chosen, or the last two."""
+        numbers = self.bench.tape.chosen()
+        if len(numbers) != 2:
+            numbers = tuple(heard.number for heard in list(self.sitting.log.heard)[-2:])
+        found = [heard for number in numbers if (heard := self.sitting.log.find(number)) is not None]
+        if len(found) < 2:
+            self.sitting.message = "two overs are needed to compare"
+            return
+        self.bench.map.show_points(self.sitting.log.trail(), numbers)
+        title = f"Over {found[0].number} against over {found[1].number}"
+        self._tell(title, "<br>".join(compare_lines(found[0], found[1])))
+
+    def earlier(self) -> None:
+        """Choose the over before."""
+        self._step(-1)
+
+    def newer(self) -> None:
+        """Choose the over after."""
+        self._step(1)
+
+    def _step(self, way: int) -> None:
+        tape = self.bench.tape
+        if tape.count():
+            tape.setCurrentRow(min(max(tape.currentRow() + way, 0), tape.count() - 1))
+
+    # -- deeds, view ------------------------------------------------------------------------------
+
+    def far(self) -> None:
+        """To the far view and back."""
+        to_far = self.pages.currentWidget() is self.bench
+        self.pages.setCurrentWidget(self.far_pane if to_far else self.bench)
+        self.menuBar().setVisible(not to_far)
+        self.statusBar().setVisible(not to_far)
+        self.deeds["far"].setChecked(to_far)
+        if to_far:
+            self._was_maximised = self.isMaximized()
+            self._show_far()
+            self.showFullScreen()
+        elif self._was_maximised:
+            self.showMaximized()
+        else:
+            self.showNormal()
+
+    def freeze(self) -> None:
+        """Hold the pictures; measuring goes on."""
+        self.bench.frozen = not self.bench.frozen
+        self.deeds["freeze"].setChecked(self.bench.frozen)
+        self.bench.write_captions()
+
+    def scope_view(self) -> None:
+        """Next view of the scope."""
+        views = VIEWS[(VIEWS.index(self.bench.scope.view) + 1) % len(VIEWS)]
+        self.remember(scope_view=views)
+        self.bench.scope.view = views
+        self.bench.write_captions()
+
+    def persistence(self) -> None:
+        """Trails on the scope, on and off."""
+        self.bench.scope.persistence = not self.bench.scope.persistence
+        self.remember(persistence=self.bench.scope.persistence)
+
+    def average(self) -> None:
+        """Averaging of the spectrum, on and off."""
+        self.bench.spectrum.average = not self.bench.spectrum.average
+        self.remember(spectrum_average=self.bench.spectrum.average)
+        self.bench.write_captions()
+
+    def clear(self) -> None:
+        """Forget held peaks and put the lamp out."""
+        self.bench.meters.clear()
+        self.bench.spectrum.clear_peaks()
+
+    def whole(self) -> None:
+        """Undo zooming."""
+        self.bench.scope.reset_zoom()
+        self.bench.spectrum.reset_zoom()
+
+    def appearance(self) -> None:
+        """Light to dark and back."""
+        self.remember(appearance="light" if self.theme.name == "dark" else "dark")
+        self.apply_settings()
+
+    def larger(self) -> None:
+        """The next larger size."""
+        self._resize_text(1)
+
+    def smaller(self) -> None:
+        """The next smaller size."""
+        self._resize_text(-1)
+
+    def _resize_text(self, step: int) -> None:
+        at = SIZES_PERCENT.index(self.settings.size_percent) + step
+        self.remember(size_percent=SIZES_PERCENT[min(max(at, 0), len(SIZES_PERCENT) - 1)])
+        self.apply_settings()
+
+    def sound_cue(self) -> None:
+        """The cue after each over, on and off; off at first."""
+        self.remember(sound_cue=not self.settings.sound_cue)
+        if self.settings.sound_cue:
+            self.sitting.message = "sound cue on: never beside a keyed microphone; start headphones low"
+
+    # -- deeds, help ------------------------------------------------------------------------------
+
+    def keys(self) -> None:
+        """Show all keys."""
+        self._tell("Keys", key_help())
+
+    def cautions(self) -> None:
+        """Show what to mind."""
+        self._tell("Cautions", "<br><br>".join(CAUTIONS))
+
+    def _tell(self, title: str, html: str) -> None:
+        box = QMessageBox(self)
+        box.setWindowTitle(title)
+        box.setTextFormat(Qt.TextFormat.RichText)
+        box.setText(f"<b>{title}</b><br><br>{html}")
+        box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        box.setModal(False)
+        self.box = box
+        box.show()
+
+    # -- Qt ---------------------------------------------------------------------------------------
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Esc leaves the far view."""
+        if event.key() == Qt.Key.Key_Escape and self.pages.currentWidget() is self.far_pane:
+            self.far()
+            return
+        super().keyPressEvent(event)
+
+    def closeEvent(self, event: QCloseEvent) -> None:
+        """Stop in order: timer, sound, worker; then the widgets go."""
+        self.timer.stop()
+        self.player.stop()
+        if self.pages.currentWidget() is self.bench:
+            self.remember(geometry=bytes(self.saveGeometry().toBase64().data()).decode("ascii"))
+        self.sitting.close()
+        super().closeEvent(event)

@@ -1,0 +1,285 @@
+"""Set-up beside the bench: choose the input, see its level, learn its scale, choose the limits."""
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import (
+    QComboBox,
+    QDialog,
+    QDoubleSpinBox,
+    QFileDialog,
+    QFormLayout,
+    QGroupBox,
+    QHBoxLayout,
+    QLabel,
+    QProgressBar,
+    QPushButton,
+    QVBoxLayout,
+    QWidget,
+)
+
+from audiotest.errors import DeviceError
+from audiotest.feeds.scale import load_feed
+from audiotest.feeds.soundcard import InputDevice, list_inputs
+from audiotest.records import Feed
+from audiotest.standards.limits import LIMIT_SETS
+from audiotest.window.actions import CAUTIONS
+from audiotest.window.listening import Listening
+from audiotest.window.settings import settings_path
+from audiotest.window.sitting import Sitting
+
+if TYPE_CHECKING:
+    from audiotest.window.mainwindow import MainWindow
+
+CHANNELS = (("automatic", 0), ("left (1)", 1), ("right (2)", 2))
+DEEMPHASES_US = (("not stated", None), ("flat discriminator", 0.0), ("750 µs", 750.0), ("530 µs", 530.0))
+TOO_HIGH_DBFS, TOO_LOW_DBFS = -3.0, -30.0
+
+
+class SetUpDialog(QDialog):
+    """Four steps, in any order; each takes effect at once and is remembered."""
+
+    def __init__(self, sitting: Sitting, window: "MainWindow") -> None:
+        super().__init__(window)
+        self.setWindowTitle("Set up")
+        self.setModal(False)
+        self._sitting, self._window = sitting, window
+        self.feeds_folder = (window.settings_file or settings_path()).parent / "feeds"
+        self._highest: float | None = None
+        layout = QVBoxLayout(self)
+        layout.addWidget(self._input_group())
+        layout.addWidget(self._level_group())
+        layout.addWidget(self._scale_group())
+        layout.addWidget(self._limits_group())
+        note = QLabel(" ".join((CAUTIONS[2], CAUTIONS[4])))
+        note.setWordWrap(True)
+        layout.addWidget(note)
+        close = QPushButton("&Done")
+        close.clicked.connect(self._done)
+        layout.addWidget(close, 0, Qt.AlignmentFlag.AlignRight)
+        self._fill_limits()
+
+    # -- what it is made of -----------------------------------------------------------------------
+
+    def _input_group(self) -> QWidget:
+        box = QGroupBox("1  Input")
+        self.device, self.channel = QComboBox(), QComboBox()
+        self.device.setAccessibleName("input")
+        self.channel.setAccessibleName("channel")
+        for text, number in CHANNELS:
+            self.channel.addItem(text, number)
+        self.listen = QPushButton("&Listen to it")
+        self.listen.clicked.connect(self._listen)
+        again = QPushButton("Look &again")
+        again.clicked.connect(self.refresh)
+        self.input_word = QLabel()
+        self.input_word.setWordWrap(True)
+        row = QHBoxLayout()
+        for widget, share in ((self.device, 1), (self.channel, 0), (self.listen, 0), (again, 0)):
+            row.addWidget(widget, share)
+        column = QVBoxLayout(box)
+        column.addLayout(row)
+        column.addWidget(self.input_word)
+        return box
+
+    def _level_group(self) -> QWidget:
+        box = QGroupBox("2  Level")
+        self.level = QProgressBar()
+        self.level.setRange(-60, 0)
+        self.level.setFormat("%v dBFS")
+        self.level.setAccessibleName("peak level")
+        self.level_word = QLabel()
+        self.level_word.setWordWrap(True)
+        column = QVBoxLayout(box)
+        column.addWidget(self.level)
+        column.addWidget(self.level_word)
+        return box
+
+    def _scale_group(self) -> QWidget:
+        box = QGroupBox("3  Scale: how many kHz one full scale is")
+        self.deemphasis = QComboBox()
+        for text, value in DEEMPHASES_US:
+            self.deemphasis.addItem(text, value)
+        self.tone = _spin(1000.0, 100.0, 5000.0, " Hz", 1)
+        self.deviation = _spin(1.5, 0.1, 20.0, " kHz", 2)
+        self.bandwidth = _spin(8.0, 3.0, 50.0, " kHz", 1)
+        self.learn_tone = QPushButton("Learn from the &tone heard now")
+        self.learn_hiss = QPushButton("Learn roughly from the &hiss heard now")
+        load = QPushButton("Take a feed &file …")
+        drop = QPushButton("No &scale")
+        self.learn_tone.clicked.connect(self._learn_tone)
+        self.learn_hiss.clicked.connect(self._learn_hiss)
+        load.clicked.connect(self._choose_feed)
+        drop.clicked.connect(lambda: self.use_feed(None, ""))
+        self.scale_word = QLabel()
+        self.scale_word.setWordWrap(True)
+        form = QFormLayout(box)
+        form.addRow("de-emphasis of the feed", self.deemphasis)
+        form.addRow("tone, its peak deviation", _beside(self.tone, self.deviation, self.learn_tone))
+        form.addRow("receiver's IF bandwidth", _beside(self.bandwidth, self.learn_hiss))
+        form.addRow(_beside(load, drop))
+        form.addRow(self.scale_word)
+        return box
+
+    def _limits_group(self) -> QWidget:
+        box = QGroupBox("4  Limits")
+        self.limits = QComboBox()
+        self.limits.setAccessibleName("limits")
+        self.limits_word = QLabel()
+        self.limits_word.setWordWrap(True)
+        column = QVBoxLayout(box)
+        column.addWidget(self.limits)
+        column.addWidget(self.limits_word)
+        return box
+
+    def _fill_limits(self) -> None:
+        for limits in LIMIT_SETS:
+            self.limits.addItem(f"±{limits.deviation_khz:g} kHz  {limits.title}", limits)
+            if limits.id == self._sitting.limits.id:
+                self.limits.setCurrentIndex(self.limits.count() - 1)
+        self.limits.currentIndexChanged.connect(self._limits_chosen)
+        self._write_limits()
+
+    # -- what it does -----------------------------------------------------------------------------
+
+    def refresh(self) -> None:
+        """Look for inputs again, without holding anything up."""
+        self.input_word.setText("looking for inputs …")
+        self._sitting.later(_inputs_or_reason, self._inputs_found)
+
+    def _inputs_found(self, found: "tuple[tuple[InputDevice, ...], str]") -> None:
+        inputs, reason = found
+        self.device.clear()
+        for device in inputs:
+            self.device.addItem(f"{device.name}  ({device.host_api})", device.name)
+        at = self.device.findData(self._window.settings.device)
+        self.device.setCurrentIndex(max(at, 0))
+        self.channel.setCurrentIndex(max(self.channel.findData(self._window.settings.channel), 0))
+        self.listen.setEnabled(bool(inputs))
+        self.input_word.setText(reason)
+
+    def _listen(self) -> None:
+        self._window.remember(
+            device=str(self.device.currentData() or ""), channel=int(self.channel.currentData())
+        )
+        self._window.listen()
+
+    def follow(self, listening: Listening | None) -> None:
+        """Show the level of what is being listened to, and what the sitting has to say."""
+        levels = None if listening is None else listening.levels
+        peak = None if levels is None else levels.peak_dbfs
+        self._highest = peak if self._highest is None or peak is None else max(peak, self._highest - 1.0)
+        self.level.setValue(-60 if self._highest is None else round(max(self._highest, -60.0)))
+        self.level_word.setText(level_word(self._highest))
+        self.scale_word.setText(
+            self._sitting.message if self._busy_learning else scale_word(self._sitting.feed)
+        )
+        if self._sitting.trouble is not None:
+            self.input_word.setText(self._sitting.trouble)
+        elif listening is not None:
+            self.input_word.setText(f"listening to {listening.source.name}, {listening.rate_hz / 1000:g} kHz")
+
+    _busy_learning = False
+
+    def _feed_file(self) -> Path:
+        return self.feeds_folder / f"feed {datetime.now():%Y-%m-%d %H-%M-%S}.toml"
+
+    def _learn_tone(self) -> None:
+        self._learn(tone_hz=self.tone.value(), deviation_khz=self.deviation.value())
+
+    def _learn_hiss(self) -> None:
+        self._learn(if_bandwidth_khz=self.bandwidth.value())
+
+    def _learn(self, **way: float) -> None:
+        file = self._feed_file()
+        self._busy_learning = True
+        self._sitting.message = "learning …"
+        self._sitting.learn(file, deemphasis_us=self.deemphasis.currentData(), **way)
+        self._window.remember(feed_file=str(file))
+
+    def _choose_feed(self) -> None:
+        dialog = QFileDialog(self, "Feed file", str(self.feeds_folder), "Feeds (*.toml)")
+        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        dialog.fileSelected.connect(self.take_file)
+        dialog.open()
+
+    def take_file(self, name: str) -> None:
+        """Use a learned feed from a file."""
+        self._sitting.later(lambda: load_feed(name), lambda feed: self.use_feed(feed, name))
+
+    def use_feed(self, feed: Feed | None, name: str) -> None:
+        """Use this scale from now on, and remember where it is written."""
+        self._busy_learning = False
+        self._window.remember(feed_file=name)
+        self._sitting.set_feed(feed)
+
+    def _limits_chosen(self) -> None:
+        limits = self.limits.currentData()
+        self._window.remember(limits=limits.id)
+        self._sitting.set_limits(limits)
+        self._write_limits()
+
+    def _write_limits(self) -> None:
+        limits = self.limits.currentData()
+        self.limits_word.setText(
+            f"{limits.channels}. Source: {limits.source}. A reference value: the local code and the licence "
+            "decide."
+        )
+
+    def _done(self) -> None:
+        self._window.remember(set_up=True)
+        self.hide()
+
+
+def _inputs_or_reason() -> "tuple[tuple[InputDevice, ...], str]":
+    try:
+        inputs = list_inputs()
+    except DeviceError as error:
+        return (), str(error)
+    return inputs, "" if inputs else "no input found: plug in the sound card, then look again"
+
+
+def level_word(peak_dbfs: float | None) -> str:
+    """What to do about the level.
+
+    >>> level_word(-1.0)
+    'too high: turn the volume or the input level down'
+    """
+    if peak_dbfs is None or peak_dbfs < -58.0:
+        return "nothing is heard: open the squelch, or check the cable and the channel"
+    if peak_dbfs > TOO_HIGH_DBFS:
+        return "too high: turn the volume or the input level down"
+    if peak_dbfs < TOO_LOW_DBFS:
+        return "low: turn the volume or the input level up, until speech peaks reach about −12 dBFS"
+    return "good; speech peaks belong between −20 and −6 dBFS. Leave the volume alone from here on"
+
+
+def scale_word(feed: Feed | None) -> str:
+    """What is known of the scale."""
+    if feed is None:
+        return "No scale: the drive is judged, figures in kHz are not given."
+    return (
+        f"{feed.name}: full scale is {feed.scale_khz_per_fs:.2f} kHz ±{feed.scale_uncertainty_db:.1f} dB, "
+        f"by {feed.method}, {feed.learned}"
+    )
+
+
+def _spin(value: float, low: float, high: float, suffix: str, digits: int) -> QDoubleSpinBox:
+    spin = QDoubleSpinBox()
+    spin.setRange(low, high)
+    spin.setDecimals(digits)
+    spin.setValue(value)
+    spin.setSuffix(suffix)
+    return spin
+
+
+def _beside(*widgets: Any) -> QWidget:
+    row = QWidget()
+    layout = QHBoxLayout(row)
+    layout.setContentsMargins(0, 0, 0, 0)
+    for widget in widgets:
+        layout.addWidget(widget)
+    layout.addStretch(1)
+    return row

@@ -1,0 +1,159 @@
+"""The spectrum with its average and held peaks, and the waterfall."""
+
+from typing import Any
+
+import numpy as np
+import pyqtgraph as pg
+from numpy.typing import NDArray
+from PySide6.QtCore import QRectF, Qt
+from PySide6.QtGui import QColor
+from PySide6.QtWidgets import QGraphicsRectItem
+
+from audiotest.records import LimitSet
+from audiotest.window.plots import dress_plot, make_plot
+from audiotest.window.spectra import (
+    COLOURS,
+    SPECTRUM_HIGH_HZ,
+    SpectrumMemory,
+    colour_row,
+    spectrum_dbfs,
+    spectrum_size,
+)
+from audiotest.window.theme import LIGHT, Theme
+
+LEVEL_RANGE_DBFS = (-110.0, 0.0)
+HARMONICS = 6
+ROWS, COLUMNS = 160, 250
+ROW_S = 0.05
+
+
+class SpectrumView:
+    """Amplitude spectrum of the audio to 5 kHz; `plot` is the widget."""
+
+    def __init__(self, limits: LimitSet) -> None:
+        self.plot: Any = make_plot()
+        self.plot.setAccessibleName("spectrum")
+        self.plot.setMouseEnabled(x=True, y=False)
+        self.average = True
+        self._above = QGraphicsRectItem()
+        self._above.setZValue(-20)
+        self.plot.addItem(self._above, ignoreBounds=True)
+        self._peak = pg.PlotCurveItem(skipFiniteCheck=True)
+        self._curve = pg.PlotCurveItem(skipFiniteCheck=True)
+        for curve in (self._peak, self._curve):
+            self.plot.addItem(curve, ignoreBounds=True)
+        self._harmonics = [pg.InfiniteLine(angle=90, movable=False) for _ in range(HARMONICS)]
+        for line in self._harmonics:
+            line.setVisible(False)
+            self.plot.addItem(line, ignoreBounds=True)
+        self._word = pg.TextItem(anchor=(0.0, 0.0))
+        self.plot.addItem(self._word, ignoreBounds=True)
+        self._memory: SpectrumMemory | None = None
+        self._hz = np.zeros(0, dtype=np.float32)
+        self._rate_hz = 0
+        self.dress(LIGHT, limits)
+
+    def dress(self, theme: Theme, limits: LimitSet) -> None:
+        """Draw in these colours; the shade begins where the service's audio ends."""
+        dress_plot(self.plot, theme)
+        self._curve.setPen(pg.mkPen(theme.trace, width=1))
+        self._peak.setPen(pg.mkPen(theme.peak, width=1))
+        # An opaque colour: shading through it would have to be mixed pixel by pixel in every frame.
+        self._above.setBrush(pg.mkBrush(theme.ground))
+        self._above.setPen(pg.mkPen(theme.edge, width=1))
+        low, high = LEVEL_RANGE_DBFS
+        self._above.setRect(
+            QRectF(limits.audio_high_hz, low, SPECTRUM_HIGH_HZ - limits.audio_high_hz, high - low)
+        )
+        for line in self._harmonics:
+            line.setPen(pg.mkPen(theme.faint, width=1, style=Qt.PenStyle.DotLine))
+        self._word.setText(f"above {limits.audio_high_hz:g} Hz", color=theme.faint)
+        self._word.setPos(limits.audio_high_hz, LEVEL_RANGE_DBFS[1])
+        self._word.setFont(self.plot.font())
+        self.reset_zoom()
+
+    def reset_zoom(self) -> None:
+        """Back to the whole band."""
+        self.plot.setXRange(0.0, SPECTRUM_HIGH_HZ, padding=0.0)
+        self.plot.setYRange(*LEVEL_RANGE_DBFS, padding=0.0)
+
+    def clear_peaks(self) -> None:
+        """Forget the held peaks."""
+        if self._memory is not None:
+            self._memory.clear()
+
+    def draw(self, samples: NDArray[np.float32], rate_hz: int, *, hold: bool = True) -> NDArray[np.float32]:
+        """Draw from samples of shape (spectrum_size(rate_hz),); hands the spectrum on, to 5 kHz.
+
+        Peaks are held when `hold` is set: hiss between overs would bury what was said.
+        """
+        level = spectrum_dbfs(samples)
+        if self._memory is None or rate_hz != self._rate_hz:
+            self._rate_hz = rate_hz
+            count = int(np.searchsorted(np.fft.rfftfreq(len(samples), 1 / rate_hz), SPECTRUM_HIGH_HZ)) + 1
+            self._hz = np.fft.rfftfreq(len(samples), 1 / rate_hz)[:count].astype(np.float32)
+            self._memory = SpectrumMemory(len(self._hz))
+        level = level[: len(self._hz)]
+        self._memory.push(level, hold=hold)
+        self._peak.setData(self._hz, self._memory.peak_dbfs)
+        self._curve.setData(self._hz, self._memory.average_dbfs if self.average else level)
+        return level
+
+    def mark_harmonics(self, tone_hz: float | None) -> None:
+        """Mark a steady tone and its harmonics; None takes the marks away."""
+        for order, line in enumerate(self._harmonics, start=1):
+            line.setVisible(tone_hz is not None and order * tone_hz < SPECTRUM_HIGH_HZ)
+            if tone_hz is not None:
+                line.setValue(order * tone_hz)
+
+    def needed_n(self, rate_hz: int) -> int:
+        """Samples that one spectrum needs."""
+        return spectrum_size(rate_hz)
+
+    def strongest_hz(self) -> float | None:
+        """Frequency of the highest line of the average, None before the first spectrum."""
+        if self._memory is None:
+            return None
+        return float(self._hz[int(np.argmax(self._memory.average_dbfs))])
+
+
+class Waterfall:
+    """Spectra of the last seconds, the newest on top; `plot` is the widget."""
+
+    def __init__(self) -> None:
+        self.plot: Any = make_plot()
+        self.plot.setAccessibleName("waterfall")
+        self.plot.getViewBox().invertY(True)
+        self._rows = np.zeros((ROWS, COLUMNS), dtype=np.uint8)
+        self._image = pg.ImageItem()
+        self._image.setImage(self._rows, autoLevels=False, levels=(0, COLOURS - 1))
+        self._image.setRect(QRectF(0.0, 0.0, SPECTRUM_HIGH_HZ, ROWS * ROW_S))
+        self.plot.addItem(self._image)
+        self.dress(LIGHT)
+
+    def dress(self, theme: Theme) -> None:
+        """Dark to bright on a dark ground, bright to dark on a light one: quiet stays in the background."""
+        dress_plot(self.plot, theme)
+        self.plot.showGrid(x=False, y=False)
+        self._image.setLookupTable(colour_table(theme))
+        self.plot.setXRange(0.0, SPECTRUM_HIGH_HZ, padding=0.0)
+        self.plot.setYRange(0.0, ROWS * ROW_S, padding=0.0)
+
+    def add(self, level_dbfs: NDArray[np.float32]) -> None:
+        """Put a spectrum on top, shape (lines,), in dBFS."""
+        self._rows[1:] = self._rows[:-1]
+        self._rows[0] = colour_row(level_dbfs, COLUMNS)
+        self._image.setImage(self._rows, autoLevels=False)
+
+
+def colour_table(theme: Theme) -> NDArray[np.uint8]:
+    """256 colours from the panel's own to the ink, through the trace: brightness alone tells the level."""
+    stops = [QColor(theme.panel), QColor(theme.trace), QColor(theme.ink)]
+    if theme.name == "dark":
+        stops = [QColor(theme.panel), QColor(theme.trace).darker(160), QColor("#fff6c8")]
+    at = np.linspace(0.0, 1.0, COLOURS)
+    parts = [
+        np.interp(at, (0.0, 0.6, 1.0), [getattr(colour, part)() for colour in stops])
+        for part in ("red", "green", "blue")
+    ]
+    return np.stack(parts, axis=1).astype(np.uint8)
