@@ -12,7 +12,10 @@ LATEST_END_S = 0.45
 HOP_S, WINDOW_S = 0.005, 0.03
 TONAL_SHARE = 0.8
 SAME_HZ = 30.0
-LEAST_RISE = 0.25
+MOST_BESIDE = 0.06
+"""Share of the power beside the sine that distortion may account for; twice the noise comes on top."""
+SHORTEST_SEEN_S = 0.075
+MARGIN_S = 0.012
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +41,9 @@ def find_end_beep(samples: NDArray[np.floating], sample_rate_hz: int) -> EndTone
     -------
     EndTone or None
         A tone of 80 to 600 ms between 400 and 3000 Hz that ends within 0.45 s of the clip's end, holds four
-        fifths of the audio's power in one line, keeps its frequency within 30 Hz and its level within 3 dB.
-        A voice never does: it has harmonics, and glides. A clip that is one tone throughout has no end beep.
+        fifths of the audio's power in one line, keeps its frequency within 30 Hz and its level within 4 dB,
+        and is one sine from start to end: what is not in it is distortion and the noise that is heard
+        elsewhere too. A voice has harmonics, and glides. A clip that is one tone throughout has no end beep.
     """
     rate = sample_rate_hz
     tail_n = min(len(samples), round((LONGEST_S + LATEST_END_S + 0.4) * rate))
@@ -48,7 +52,7 @@ def find_end_beep(samples: NDArray[np.floating], sample_rate_hz: int) -> EndTone
     window_n, hop_n = round(WINDOW_S * rate), round(HOP_S * rate)
     if tail_n < 4 * window_n:
         return None
-    line_hz, share, level = _frames(tail, rate, window_n, hop_n)
+    line_hz, share, level, power = _frames(tail, rate, window_n, hop_n)
     tonal = (share > TONAL_SHARE) & (line_hz > LOWEST_HZ) & (line_hz < HIGHEST_HZ) & (level > 1e-5)
     run = _last_run(tonal)
     if run is None:
@@ -61,15 +65,32 @@ def find_end_beep(samples: NDArray[np.floating], sample_rate_hz: int) -> EndTone
     start_s = first_n / rate + start * HOP_S + slack
     end_s = first_n / rate + (end - 1) * HOP_S + WINDOW_S - slack
     length_s = end_s - start_s
-    if not SHORTEST_S <= length_s <= LONGEST_S + 0.05 or len(samples) / rate - end_s > LATEST_END_S:
+    if not SHORTEST_SEEN_S <= length_s <= LONGEST_S + 0.05 or len(samples) / rate - end_s > LATEST_END_S:
         return None
-    return EndTone(float(np.median(line_hz[start:end])), start_s, min(end_s, len(samples) / rate))
+    first, last = (round(s * rate) - first_n for s in (start_s + MARGIN_S, end_s - MARGIN_S))
+    sine_hz, held = _one_sine(tail[max(first, 0) : last], rate, float(np.median(line_hz[start:end])))
+    noise = float(np.percentile(power, 5) / np.median(power[start:end]))
+    if held < 1.0 - MOST_BESIDE - 2.0 * noise:
+        return None
+    return EndTone(sine_hz, start_s, min(end_s, len(samples) / rate))
+
+
+def _one_sine(part: NDArray[np.float64], rate: int, near_hz: float) -> tuple[float, float]:
+    """Frequency of the sine that holds most of a part, and its share of the power in 250-3400 Hz."""
+    spectrum = np.abs(scipy.fft.rfft(part)) ** 2
+    hz = np.arange(len(spectrum)) * rate / len(part)
+    power = float(np.sum(spectrum[(hz > 250.0) & (hz < 3400.0)])) * 2.0 / len(part)
+    trial_hz = near_hz + np.arange(-SAME_HZ, SAME_HZ, 0.5)
+    turns = np.exp(-2j * np.pi / rate * np.outer(np.arange(len(part)), trial_hz))
+    held = 2.0 / len(part) * np.abs(part @ turns) ** 2
+    k = int(np.argmax(held))
+    return float(trial_hz[k]), float(held[k] / max(power, 1e-30))
 
 
 def _frames(
     tail: NDArray[np.float64], rate: int, window_n: int, hop_n: int
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Strongest line, its share of the power in 250-3400 Hz, and its level, frame by frame."""
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Strongest line, its share of the power in 250-3400 Hz, its level, and that power, frame by frame."""
     view = np.lib.stride_tricks.sliding_window_view(tail, window_n)[::hop_n]
     n = 4 * scipy.fft.next_fast_len(window_n)
     spectra = np.abs(scipy.fft.rfft(view * np.hanning(window_n), n, axis=1)) ** 2
@@ -84,7 +105,7 @@ def _frames(
     rows = np.arange(len(band))
     near = total[rows, np.minimum(top + half + 1, band.shape[1])] - total[rows, np.maximum(top - half, 0)]
     share = near / np.maximum(total[:, -1], 1e-30)
-    return hz[low + top], share, np.sqrt(near)
+    return hz[low + top], share, np.sqrt(near), total[:, -1]
 
 
 def _last_run(tonal: NDArray[np.bool_]) -> tuple[int, int] | None:

@@ -12,6 +12,9 @@ MOST_CANDIDATES = 6
 ABOVE_SIBLINGS = 4.0
 """12 dB: a mains harmonic that stands so far above all others is a tone."""
 
+FAINTEST = 10 ** (-75.0 / 20.0)
+"""A tone at a tenth of the peaks and 50 dB of high-pass is above this share of them; stray lines are not."""
+
 
 def find_subaudible(samples: NDArray[np.floating], sample_rate_hz: int) -> tuple[float, float] | None:
     """The sub-audible tone of an over.
@@ -27,15 +30,18 @@ def find_subaudible(samples: NDArray[np.floating], sample_rate_hz: int) -> tuple
     -------
     (frequency_hz, peak_fs) or None
         Measured frequency, not snapped to a table, and peak amplitude in full scale; None when no single
-        line between 60 and 260 Hz stays steady through the over. A line on a mains harmonic with siblings,
-        or where no tone of the table is, is hum. Alone, 100.0 Hz may be either: its deviation tells
+        line between 60 and 260 Hz stays steady through the over, or the only one is 75 dB below the peaks. A
+        line on a mains harmonic with siblings, or where no tone of the table is, is hum. Alone, 100.0 Hz may be either: its deviation tells
         (`audiotest.measure.over`).
     """
     band = low_band(samples, sample_rate_hz)
     if band is None:
         return None
+    faintest_fs = FAINTEST * float(np.quantile(np.abs(samples), 0.999))
     band = without(band, _hum(band))
     for line in _strongest(band):
+        if abs(line.amplitude) < faintest_fs:
+            continue
         if is_steady(band, line) and not _can_only_be_hum(line.frequency_hz):
             return line.frequency_hz, abs(line.amplitude)
     return None
