@@ -31,8 +31,8 @@ def find_subaudible(samples: NDArray[np.floating], sample_rate_hz: int) -> tuple
     (frequency_hz, peak_fs) or None
         Measured frequency, not snapped to a table, and peak amplitude in full scale; None when no single
         line between 60 and 260 Hz stays steady through the over, or the only one is 75 dB below the peaks. A
-        line on a mains harmonic with siblings, or where no tone of the table is, is hum. Alone, 100.0 Hz may be either: its deviation tells
-        (`audiotest.measure.over`).
+        line on a mains harmonic with siblings, or where no tone of the table is, is hum. Alone, 100.0 Hz may
+        be either: its deviation tells (`audiotest.measure.over`).
     """
     band = low_band(samples, sample_rate_hz)
     if band is None:
