@@ -113,6 +113,11 @@ class Engine:
             notes.append("only the hiss between overs overloads the sound card; the overs do not")
         if self._lost_total_n:
             notes.append(f"the input lost {self._lost_total_n} samples or more")
+        if self._finder.ends_in_noise:
+            notes.append(
+                "only a steady noise at its end, counted as no over: the hiss of an open squelch, "
+                "or a carrier on which nobody spoke"
+            )
         return tuple(notes)
 
     def input_reading(self) -> InputReading:
@@ -244,6 +249,9 @@ class Engine:
         kept_n = round(HISS_KEPT_S * self._rate)
         if found.start_edge == "hiss":
             low = max(before_n - kept_n, self._memory.start_n)
+            if found.idle_cell > 0:
+                # What was heard before the hiss, a receiver switched off say, is none.
+                low = max(low, self._cell_n(found.idle_cell + 1) + self._plan.window_n)
             self._hiss = self._memory.read(low, max(before_n, low))
         elif found.end_edge == "hiss":
             low = after_n + round(0.02 * self._rate)

@@ -35,6 +35,11 @@ HISTORY_CELLS = 40
 LOOSE_MATCH_RMS_DB = 3.2
 SETTLE_CELLS = 2
 """A sound card may take this long to settle before the first steady noise."""
+SWITCH_ON_CELLS = 12
+"""A receiver that is switched on may thump and mute for half a second before its hiss stands."""
+ODD_CELLS = 3
+EDGE_CELLS = 2
+"""An edge may spread over this many cells before the new level shows."""
 SILENT_DB = -118.0
 UPPER_BANDS = slice(3, 5)
 """1600-2800 Hz: inside every receiver's audio, and where quieting shows best."""
@@ -48,12 +53,16 @@ Edge = Literal["hiss", "closed", "none"]
 
 @dataclass(frozen=True, slots=True)
 class FoundOver:
-    """One over in cells: ``[start_cell, end_cell)``; the edges say what was heard outside it."""
+    """One over in cells: ``[start_cell, end_cell)``; the edges say what was heard outside it.
+
+    ``idle_cell`` is the first cell of the noise before it.
+    """
 
     start_cell: int
     end_cell: int
     start_edge: Edge
     end_edge: Edge
+    idle_cell: int = 0
 
 
 @dataclass(slots=True)
@@ -70,6 +79,9 @@ class _Running:
     dropped: bool
     uppers_db: list[float]
     last_active_cell: int
+    noise_db: NDArray[np.float64] | None = None
+    """The steady noise that is all the over has held so far; None before it stands and once it is over."""
+    odd: int = 0
 
 
 def _upper(levels_db: NDArray[np.float64]) -> float:
@@ -97,6 +109,7 @@ class OverFinder:
         self._hiss_db: NDArray[np.float64] | None = None
         self._closed_db: NDArray[np.float64] | None = None
         self._noisy_cells = 0
+        self._ends_in_noise = False
 
     @property
     def in_over(self) -> bool:
@@ -125,6 +138,11 @@ class OverFinder:
         """Whether open-squelch hiss has been heard on this feed."""
         return self._hiss_db is not None
 
+    @property
+    def ends_in_noise(self) -> bool:
+        """Whether the stream ended in a noise that nothing fell below: hiss, or a carrier without speech."""
+        return self._ends_in_noise
+
     def push(self, levels_db: NDArray[np.float64], flatness_db: NDArray[np.float64]) -> list[FoundOver]:
         """Take one cell: levels and flatness of its `CELL_HOPS` frames, shape (CELL_HOPS, n_bands)."""
         levels_db = levels_db[:, AUDIO_BANDS]
@@ -146,7 +164,8 @@ class OverFinder:
         """Close a running over at the end of the stream, or make the whole of it one."""
         over, self._over = self._over, None
         if over is not None:
-            return [self._cut_short(over)]
+            self._ends_in_noise = over.noise_db is not None and over.odd == 0
+            return [] if self._ends_in_noise else [self._cut_short(over)]
         idle = self._idle
         if idle is not None and idle.kind == "unknown" and idle.start_cell == 0 and self._n > 0:
             if self._pending or _upper(idle.levels_db) > SILENT_DB:
@@ -155,7 +174,8 @@ class OverFinder:
         if self._idle is None and self._n > 0:
             return [FoundOver(0, self._n, "none", "none")]
         if self._pending and self._idle is not None and len(self._pending) >= 2:
-            return [FoundOver(self._n - len(self._pending), self._n, self._edge(self._idle), "none")]
+            start, idle = self._n - len(self._pending), self._idle
+            return [FoundOver(start, self._n, self._edge(idle), "none", idle.start_cell)]
         return []
 
     def _cut_short(self, over: _Running) -> FoundOver:
@@ -272,6 +292,8 @@ class OverFinder:
         if len(over.uppers_db) > 6000:
             del over.uppers_db[:3000]
         idle = over.idle
+        if idle is not None and not over.dropped and self._was_hiss(over, idle):
+            return []
         if idle is not None and not over.dropped and idle.kind == "unknown":
             below = [u < _upper(idle.levels_db) - DROP_DB for u in over.uppers_db[-3:]]
             if all(below) and len(below) == 3 and not self._silent(2):
@@ -289,6 +311,34 @@ class OverFinder:
         elif self._matches(self._closed_db) and self._own_floor(over, _upper(self._window().mean(axis=0))):
             return self._end(over, WINDOW_CELLS, "closed")
         return self._end_by_new_noise(over) or self._end_by_pause(over)
+
+    def _was_hiss(self, over: _Running, idle: _Idle) -> bool:
+        """Take back an over that was the hiss of a receiver switched on, and begin another where it drops.
+
+        A carrier's own noise is the lowest that is heard while the carrier is up. If what rose has been one
+        steady noise ever since and then falls, to something else than before it rose, it was no carrier's.
+        """
+        age = len(over.uppers_db)
+        if over.noise_db is None:
+            if HISS_CELLS <= age <= HISS_CELLS + SWITCH_ON_CELLS and self._steady_noise(HISS_CELLS):
+                over.noise_db = self._window(HISS_CELLS).mean(axis=0)
+            return False
+        if self._cell_matches(over.noise_db):
+            over.noise_db += 0.05 * (self._cells[-1] - over.noise_db)
+            over.odd = 0
+            return False
+        over.odd += 1
+        if over.odd < ODD_CELLS:
+            return False
+        lower = all(_upper(cell) < _upper(over.noise_db) - DROP_DB for cell in self._cells[-ODD_CELLS:])
+        if lower and not self._silent(2) and not self._loosely(idle.levels_db, 1):
+            self._hiss_db = over.noise_db
+            self._pending = list(self._cells[-over.odd :])
+            self._begin(self._n - over.odd, _Idle(over.noise_db, over.start_cell, "hiss"), dropped=True)
+            return True
+        if lower or over.odd >= ODD_CELLS + EDGE_CELLS:
+            over.noise_db = None
+        return False
 
     def _end_by_new_noise(self, over: _Running) -> list[FoundOver]:
         """Hiss never heard before (the recording began inside an over), or a squelch never seen closed."""
@@ -363,7 +413,8 @@ class OverFinder:
         if same_floor:
             # The noise before the speech was the carrier's own: the over began before it was heard.
             return FoundOver(over.idle.start_cell, end_cell, "none", end_edge)
-        return FoundOver(over.start_cell, end_cell, "hiss" if over.dropped else "closed", end_edge)
+        start_edge: Edge = "hiss" if over.dropped else "closed"
+        return FoundOver(over.start_cell, end_cell, start_edge, end_edge, over.idle.start_cell)
 
     def _edge(self, idle: _Idle) -> Edge:
         return "none" if idle.kind == "unknown" else idle.kind

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from audiotest.radio.link import laboratory_tone, simulate, simulate_session
+from audiotest.radio.link import laboratory_hiss, laboratory_tone, simulate, simulate_session
 from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
 from audiotest.radio.voices import load_voice
 from audiotest.records import Feed
@@ -108,6 +108,24 @@ def test_a_laboratory_tone_reads_its_deviation(deemphasis_us):
     # 1 %: what the noise at 25 dB carrier-to-noise leaves of a two-second fit is far below it.
     assert overs[0].deviation.peak_khz == pytest.approx(1.5, rel=0.01)
     assert overs[0].limiter.drive_db is None
+
+
+def test_a_receiver_switched_on_late_changes_no_figure():
+    made = two_overs()
+    alone, _ = run(made.audio, 8000)
+    later, engine = run(np.concatenate([np.zeros(16000, np.float32), made.audio]), 8000)
+    assert [over.start_s - 2.0 for over in later] == pytest.approx([over.start_s for over in alone], abs=0.02)
+    for over, before in zip(later, alone, strict=True):
+        assert over.deviation.peak_khz == pytest.approx(before.deviation.peak_khz, rel=0.03)
+        assert over.noise.quieting_db == pytest.approx(before.noise.quieting_db, abs=1.0)
+    assert engine.notes == ()
+
+
+def test_hiss_of_a_receiver_switched_on_is_no_over_and_a_note_says_so():
+    hiss = laboratory_hiss(3.0, RECEIVER, SoundCard(), seed=1)
+    overs, engine = run(np.concatenate([np.zeros(96000, np.float32), hiss.audio]), 48000)
+    assert overs == []
+    assert any("no over: the hiss" in note for note in engine.notes)
 
 
 def test_harder_drive_reads_as_harder_drive():

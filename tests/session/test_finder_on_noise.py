@@ -112,3 +112,33 @@ def test_a_long_pause_ends_an_over_only_when_asked():
     audio = stream([("voice", 4.0), ("quiet", 4.0), ("voice", 4.0)], 48000, rng)
     assert len(find(audio, 48000)) == 1
     assert len(find(audio, 48000, pause_ends_over_s=3.0)) == 2
+
+
+@pytest.mark.parametrize("floor", [0.0, 1e-4])
+@pytest.mark.parametrize("seed", range(6))
+def test_a_receiver_switched_on_late_hisses_before_the_first_over(seed, floor):
+    rng = np.random.default_rng(seed)
+    parts = [("shut", 2.0), ("hiss", 3.0), ("quiet", 0.4), ("voice", 6.0), ("quiet", 0.2), ("hiss", 1.0)]
+    found = find(stream(parts, 48000, rng, floor), 48000)
+    assert [(f.start_edge, f.end_edge) for f in found] == [("hiss", "hiss")]
+    assert found[0].start_cell * CELL_S == pytest.approx(5.0, abs=0.13)
+    assert found[0].end_cell * CELL_S == pytest.approx(11.6, abs=0.13)
+
+
+@pytest.mark.parametrize("floor", [0.0, 1e-4])
+@pytest.mark.parametrize("seed", range(6))
+def test_hiss_to_the_end_after_a_receiver_was_switched_on_is_no_over(seed, floor):
+    rng = np.random.default_rng(seed)
+    assert find(stream([("shut", 2.0), ("hiss", 4.0)], 48000, rng, floor), 48000) == []
+
+
+@pytest.mark.parametrize("floor", [0.0, 1e-4])
+@pytest.mark.parametrize("seed", range(6))
+def test_a_long_bare_carrier_behind_a_squelch_belongs_to_its_over(seed, floor):
+    rng = np.random.default_rng(seed)
+    parts = [("shut", 1.0), ("quiet", 2.0), ("voice", 5.0), ("quiet", 0.5), ("shut", 1.0)]
+    parts += [("quiet", 2.0), ("shut", 1.0)]
+    found = find(stream(parts, 48000, rng, floor), 48000)
+    assert [(f.start_edge, f.end_edge) for f in found] == [("closed", "closed")] * 2
+    edges = [(f.start_cell * CELL_S, f.end_cell * CELL_S) for f in found]
+    assert np.allclose(edges, [(1.0, 8.5), (9.5, 11.5)], atol=0.13)
