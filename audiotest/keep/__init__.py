@@ -1,1 +1,1 @@
-"""What is kept: clips on disk."""
+"""What is kept and handed over: recordings, clips, job sheets, reports."""

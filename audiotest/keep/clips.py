@@ -9,6 +9,7 @@ import soundfile as sf
 from numpy.typing import NDArray
 
 from audiotest.errors import FileError
+from audiotest.keep.durable import place, sync_file, sync_folder
 
 
 def clip_name(when: datetime, number: int) -> str:
@@ -20,10 +21,18 @@ def clip_name(when: datetime, number: int) -> str:
     return f"{when:%Y-%m-%d %H-%M-%S} over {number}"
 
 
-def save_clip(folder: Path, name: str, codes: NDArray[np.int16], rate_hz: int, *, comment: str = "") -> Path:
-    """Write one channel of 16-bit samples, shape (n,), as FLAC; returns the file's path.
+def save_clip(
+    folder: Path,
+    name: str,
+    codes: NDArray[np.int16] | NDArray[np.int32],
+    rate_hz: int,
+    *,
+    comment: str = "",
+) -> Path:
+    """Write one channel, shape (n,), as FLAC and return the file's path.
 
-    A file that is there already is left alone: the name gets a number. The clip appears whole or not at all.
+    ``int16`` is kept as 16 bits, ``int32`` as its upper 24 bits. A file that is there already is left alone:
+    the name gets a number. The clip appears whole or not at all, also after a power cut.
 
     Raises
     ------
@@ -32,40 +41,24 @@ def save_clip(folder: Path, name: str, codes: NDArray[np.int16], rate_hz: int, *
     """
     if len(codes) == 0:
         raise FileError(f"{name}: there is no audio left to keep", "only the last ten minutes are at hand")
+    subtype = "PCM_16" if codes.dtype == np.int16 else "PCM_24"
     try:
         folder.mkdir(parents=True, exist_ok=True)
         part = folder / f".{name}.{os.getpid()}.part"
         try:
             with sf.SoundFile(
-                part, "x", samplerate=rate_hz, channels=1, format="FLAC", subtype="PCM_16"
+                part, "x", samplerate=rate_hz, channels=1, format="FLAC", subtype=subtype
             ) as file:
                 file.title = name
                 if comment:
                     file.comment = comment
                 file.write(codes)
-            return _place(part, folder, name)
+            sync_file(part)
+            path = place(part, folder, name, ".flac")
         finally:
             part.unlink(missing_ok=True)
+        sync_folder(folder)
     except (OSError, sf.SoundFileError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise FileError(f"{folder}: the clip cannot be written: {reason}", "choose another folder") from error
-
-
-def _place(part: Path, folder: Path, name: str) -> Path:
-    """Give the finished file the first free name; a link fails where a name is taken, a rename would not."""
-    count = 1
-    while True:
-        target = folder / (f"{name}.flac" if count == 1 else f"{name} ({count}).flac")
-        try:
-            os.link(part, target)
-        except FileExistsError:
-            count += 1
-        except OSError:
-            # A file system without links: leave the small chance that somebody takes the name meanwhile.
-            if target.exists():
-                count += 1
-                continue
-            part.replace(target)
-            return target
-        else:
-            return target
+    return path

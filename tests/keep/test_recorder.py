@@ -1,0 +1,227 @@
+"""The recorder keeps every sample, cuts overs where they are, and stops in an orderly way."""
+
+import json
+import os
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from audiotest.errors import FileError
+from audiotest.keep.parts import PartWriter, codes_24, find_parts, read_stretch, sync_every_s
+from audiotest.keep.recorder import Recorder
+from audiotest.records import Over
+from tests.keep.killing import kill_once, known
+
+RATE_HZ = 8000
+WHEN = datetime(2026, 3, 1, 14, 5, 9, tzinfo=UTC)
+
+
+def journal(folder: Path) -> list[dict]:
+    return [json.loads(line) for line in (folder / "recording.jsonl").read_text().splitlines()]
+
+
+def whole(folder: Path) -> np.ndarray:
+    return read_stretch(find_parts(folder), 0, 2**62)
+
+
+@pytest.mark.parametrize("block_n", [160, 4096, 30000])
+def test_every_sample_comes_back_exactly(tmp_path: Path, block_n: int) -> None:
+    samples = known(RATE_HZ, 6.3)
+    recorder = Recorder(tmp_path, RATE_HZ, part_s=2.0, reserve_bytes=0)
+    recorder.start()
+    for start_n in range(0, len(samples), block_n):
+        recorder.push(samples[start_n : start_n + block_n])
+    recorder.close()
+    assert recorder.state.trouble is None
+    assert [part.start_n for part in find_parts(recorder.folder)] == [0, 16000, 32000, 48000]
+    np.testing.assert_array_equal(whole(recorder.folder), codes_24(samples))
+    # A reader that knows nothing of parts reads them too.
+    first, rate_hz = soundfile.read(recorder.folder / "part 0001.flac", dtype="float32")
+    assert rate_hz == RATE_HZ
+    np.testing.assert_array_equal(first, samples[:16000])
+
+
+def test_samples_that_are_no_numbers_do_not_stop_it(tmp_path: Path) -> None:
+    recorder = Recorder(tmp_path, RATE_HZ, reserve_bytes=0)
+    recorder.start()
+    recorder.push(np.array([0.5, np.nan, np.inf, -np.inf] * 2000, dtype=np.float32))
+    recorder.close()
+    assert recorder.state.trouble is None
+    assert whole(recorder.folder)[:4].tolist() == [2**30, 0, 2**31 - 256, -(2**31)]
+
+
+def test_an_over_is_cut_with_half_a_second_around_it(tmp_path: Path, over: Over) -> None:
+    samples = known(RATE_HZ, 5.0)
+    recorder = Recorder(tmp_path, RATE_HZ, part_s=1.0, reserve_bytes=0, limits_id="uk-27fm", now=lambda: WHEN)
+    recorder.start()
+    recorder.push(samples[: 2 * RATE_HZ])
+    recorder.cut(over)
+    recorder.push(samples[2 * RATE_HZ :])
+    recorder.close()
+    beside = json.loads((recorder.folder / "over 0001.json").read_text())
+    clip, _ = soundfile.read(recorder.folder / beside["clip"], dtype="float32")
+    np.testing.assert_array_equal(clip, samples[round(0.5 * RATE_HZ) : round(2.5 * RATE_HZ)])
+    assert beside["clip_start_s"] == 0.5
+    assert beside["over"]["limiter"]["drive_db"] == 13.1
+    assert beside["limits"] == "uk-27fm"
+    events = [line["event"] for line in journal(recorder.folder)]
+    assert events.count("over") == 1
+    assert events[0] == "started"
+    assert events[-1] == "stopped"
+
+
+def test_an_over_at_the_very_end_is_cut_with_what_there_is(tmp_path: Path, over: Over) -> None:
+    samples = known(RATE_HZ, 2.2)
+    recorder = Recorder(tmp_path, RATE_HZ, reserve_bytes=0, start_n=4000)
+    recorder.start()
+    recorder.push(samples)
+    recorder.cut(over)
+    recorder.close()
+    clip, _ = soundfile.read(recorder.folder / "over 0001.flac", dtype="float32")
+    # The recording began half a second after the stream did.
+    np.testing.assert_array_equal(clip, samples[: 2 * RATE_HZ])
+
+
+def test_a_second_recording_in_the_same_second_gets_its_own_folder(tmp_path: Path) -> None:
+    folders = []
+    for _ in range(3):
+        recorder = Recorder(tmp_path, RATE_HZ, reserve_bytes=0, now=lambda: WHEN)
+        recorder.start()
+        recorder.push(known(RATE_HZ, 0.5))
+        recorder.close()
+        folders.append(recorder.folder)
+    assert len(set(folders)) == 3
+    assert all(len(whole(folder)) == RATE_HZ // 2 for folder in folders)
+
+
+def test_parts_are_never_written_over(tmp_path: Path) -> None:
+    (tmp_path / "part 0001.flac").write_bytes(b"somebody's")
+    with pytest.raises(FileExistsError):
+        PartWriter(tmp_path, RATE_HZ).write(codes_24(known(RATE_HZ, 1.0)))
+    assert (tmp_path / "part 0001.flac").read_bytes() == b"somebody's"
+
+
+def test_a_clock_that_is_set_back_is_noted_and_harms_nothing(tmp_path: Path, over: Over) -> None:
+    # The wall goes back an hour while the steady clock goes on; each reading of a clock takes 10 ms.
+    readings = {"wall": 0, "steady": 0}
+
+    def now() -> datetime:
+        readings["wall"] += 1
+        back = timedelta(hours=-1) if readings["wall"] > 8 else timedelta()
+        return WHEN + timedelta(milliseconds=10 * readings["wall"]) + back
+
+    def steady_s() -> float:
+        readings["steady"] += 1
+        return 0.01 * readings["steady"]
+
+    samples = known(RATE_HZ, 12.0)
+    recorder = Recorder(tmp_path, RATE_HZ, part_s=2.0, reserve_bytes=0, now=now, steady_s=steady_s)
+    recorder.start()
+    recorder.cut(over)
+    for start_n in range(0, len(samples), RATE_HZ):
+        recorder.push(samples[start_n : start_n + RATE_HZ])
+    recorder.close()
+    moved = [line for line in journal(recorder.folder) if line["event"] == "clock"]
+    assert len(moved) == 1
+    assert moved[0]["moved_s"] == pytest.approx(-3600.0, abs=1.0)
+    np.testing.assert_array_equal(whole(recorder.folder), codes_24(samples))
+    assert (recorder.folder / "over 0001.flac").is_file()
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 48000])
+def test_a_power_cut_costs_at_most_a_second(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, rate_hz: int
+) -> None:
+    # What fsync has returned for is on the medium. So: look, just before each sync, at what the syncs
+    # before it had made safe.
+    safe: list[int] = []
+    lost_s: list[float] = []
+    writer = PartWriter(tmp_path, rate_hz, part_s=60.0)
+    real = os.fsync
+
+    def fsync(fd: int) -> None:
+        if safe and writer.parts:
+            prefix = tmp_path / "prefix.flac"
+            prefix.write_bytes(writer.parts[0].path.read_bytes()[: safe[-1]])
+            held = read_stretch([type(writer.parts[0])(prefix, 0)], 0, 2**62)
+            lost_s.append((writer.written_n - len(held)) / rate_hz)
+        real(fd)
+        safe.append(os.fstat(fd).st_size)
+
+    monkeypatch.setattr("audiotest.keep.parts.os.fsync", fsync)
+    for _ in range(250):
+        writer.write(codes_24(known(rate_hz, 0.02)))
+    writer.close()
+    assert len(lost_s) > 4
+    assert max(lost_s) <= 1.0
+    # Not by chance: it is near what the arithmetic says.
+    assert max(lost_s) >= sync_every_s(rate_hz)
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 48000])
+def test_killed_in_the_middle_it_loses_a_second_at_most(tmp_path: Path, rate_hz: int) -> None:
+    outcome = kill_once(tmp_path, rate_hz, after_s=1.7)
+    assert outcome.exact
+    assert outcome.kept_n > 0.5 * rate_hz
+    assert outcome.lost_s <= 1.0
+    # The next recording beside it leaves the first alone.
+    before = {path: path.read_bytes() for path in tmp_path.rglob("*") if path.is_file()}
+    recorder = Recorder(tmp_path, rate_hz, reserve_bytes=0)
+    recorder.start()
+    recorder.push(known(rate_hz, 1.0))
+    recorder.close()
+    assert before
+    assert all(path.read_bytes() == content for path, content in before.items())
+
+
+def test_a_full_disk_stops_it_and_keeps_what_there_is(small_disk: Path, over: Over) -> None:
+    rate_hz = 48000
+    samples = known(rate_hz, 25.0)
+    recorder = Recorder(small_disk, rate_hz, part_s=4.0, reserve_bytes=0)
+    recorder.start()
+    recorder.cut(over)
+    for start_n in range(0, len(samples), 960):
+        recorder.push(samples[start_n : start_n + 960])
+    recorder.close()
+    state = recorder.state
+    assert state.trouble is not None
+    assert "the disk is full" in state.trouble
+    kept = whole(recorder.folder)
+    # The encoder's last unfinished frame is all that may be missing of what counted as written.
+    assert state.written_s - len(kept) / rate_hz <= 1.0
+    assert len(kept) > 4 * rate_hz
+    np.testing.assert_array_equal(kept, codes_24(samples)[: len(kept)])
+    assert (recorder.folder / "over 0001.flac").is_file()
+    # Further audio is refused in silence; the reason stays.
+    recorder.push(samples[:800])
+    assert recorder.state.trouble == state.trouble
+
+
+def test_a_reserve_leaves_room_on_the_disk(small_disk: Path) -> None:
+    samples = known(RATE_HZ, 60.0)
+    recorder = Recorder(small_disk, RATE_HZ, reserve_bytes=400_000)
+    recorder.start()
+    for start_n in range(0, len(samples), 800):
+        recorder.push(samples[start_n : start_n + 800])
+    recorder.close()
+    assert "the disk is full" in (recorder.state.trouble or "")
+    assert journal(recorder.folder)[-1]["why"] == "the disk is full"
+    part = recorder.folder / "part 0001.flac"
+    # Stopped in good order: the part is finished, its length stands in its header.
+    assert soundfile.info(part).frames == len(whole(recorder.folder))
+    free = os.statvfs(small_disk)
+    assert free.f_bavail * free.f_frsize > 300_000
+
+
+def test_a_disk_without_room_is_refused_at_the_start(small_disk: Path) -> None:
+    with pytest.raises(FileError, match="No space left"):
+        Recorder(small_disk, RATE_HZ, reserve_bytes=2**30)
+
+
+def test_a_file_in_the_way_is_named(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(FileError, match="nothing can be recorded there"):
+        Recorder(tmp_path / "file", RATE_HZ)
