@@ -69,14 +69,15 @@ def discriminate(
 
 
 def audio_response(rx: Receiver, hz: Array) -> NDArray[np.complex128]:
-    """De-emphasis (unity at 1 kHz), coupling high-pass and audio low-pass of the receiver."""
+    """De-emphasis (unity at 1 kHz), coupling high-pass and audio low-pass of the receiver.
+
+    Without a high-pass the discriminator is DC coupled: mistuning stands in the audio as an offset.
+    """
     response = np.ones(len(hz), dtype=complex)
     if rx.deemphasis_us > 0:
         response /= emphasis(rx.deemphasis_us, hz)
     if rx.highpass_hz is not None:
         response *= analogue_highpass(rx.highpass_order, rx.highpass_hz, hz)
-    else:
-        response[0] = 0.0
     if rx.lowpass_hz is not None:
         response *= analogue_lowpass(rx.lowpass, rx.lowpass_order, rx.lowpass_hz, hz)
     return response
