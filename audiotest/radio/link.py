@@ -57,12 +57,14 @@ class Simulation:
 def _truth(sent: Modulation, start_s: float, tx: Transmitter, rx: Receiver, card: SoundCard) -> OverTruth:
     speech = sent.speech_khz
     beep = sent.beep_n
-    active = sent.active.copy()
+    active, spoken = sent.active.copy(), sent.spoken.copy()
     if beep is not None:
-        active[beep[0] // round(sent.rate_hz * FRAME_S) :] = False
+        # The tail of the filters reaches into the beep, and the beep is no speech.
+        last = beep[0] // round(sent.rate_hz * FRAME_S)
+        active[last:] = spoken[last:] = False
     heard = select(speech, active, sent.rate_hz)
     size = np.abs(heard) if len(heard) else np.zeros(1)
-    where = np.flatnonzero(sent.spoken)
+    where = np.flatnonzero(spoken)
     return OverTruth(
         start_s=start_s,
         end_s=start_s + len(speech) / sent.rate_hz,

@@ -136,3 +136,23 @@ def test_equal_seeds_give_equal_samples_and_a_closed_squelch_is_silent():
     )
     assert np.max(np.abs(before)) < 0.001
     assert np.std(tail) > 30 * np.std(before)
+
+
+def test_an_end_beep_is_no_speech():
+    """A loud beep right after a loud syllable: neither the speech's end nor its deviation takes it in."""
+    voice, rate_hz = load_voice("german_male")
+    plain = Transmitter(drive_db=-3.0, limiter="none", ceiling_khz=1.0)
+    beeping = replace(plain, end_beep_hz=1000.0, end_beep_level=3.0)
+    # Cut in a loud syllable and in the middle of a frame; faded, since a click would be its own peak.
+    said = voice[:47520].copy()
+    said[-160:] *= np.linspace(1.0, 0.0, 160, dtype=np.float32)
+    without, with_beep = (
+        simulate(
+            said, rate_hz, tx, FLAT, CARD, Timing(after_s=after_s), seed=3, baseband_rate_hz=96000
+        ).truth[0]
+        for tx, after_s in ((plain, 0.45), (beeping, 0.2))
+    )
+    assert with_beep.speech_end_s <= with_beep.end_beep_start_s
+    assert with_beep.speech_end_s == pytest.approx(without.speech_end_s, abs=0.021)
+    assert with_beep.peak_khz == pytest.approx(without.peak_khz, rel=1e-5)
+    assert with_beep.clipped_fraction == without.clipped_fraction
