@@ -91,7 +91,7 @@ def _truth(sent: Modulation, start_s: float, tx: Transmitter, rx: Receiver, card
     )
 
 
-def _carrier(segments: Sequence[tuple[int, bool]], rate_hz: int) -> Array:
+def carrier_gate(segments: Sequence[tuple[int, bool]], rate_hz: int) -> Array:
     """Carrier amplitude over (length, on) segments, with ramps of 2 ms."""
     gate = np.concatenate([np.full(count, float(on)) for count, on in segments])
     ramp = max(1, round(CARRIER_RAMP_S * rate_hz))
@@ -166,7 +166,7 @@ def simulate_session(
     end_n = round(timing.end_s * rate)
     segments.append((end_n, False))
     deviation.append(np.zeros(end_n))
-    carrier = _carrier(segments, rate)
+    carrier = carrier_gate(segments, rate)
     heard = discriminate(np.concatenate(deviation), carrier, receiver, rate, rng)
     audio = receive(heard, _squelch(carrier, receiver, rate), receiver, soundcard, rate, rng)
     return Simulation(audio=audio, sample_rate_hz=soundcard.sample_rate_hz, truth=tuple(truth))
@@ -208,7 +208,7 @@ def laboratory_tone(
     tone = deviation_khz * np.sin(2 * np.pi * tone_hz * np.arange(tone_n) / rate)
     speech = np.concatenate([np.zeros(lead), tone, np.zeros(trail)])
     before, end = round(timing.before_s * rate), round(timing.end_s * rate)
-    carrier = _carrier([(before, False), (len(speech), True), (end, False)], rate)
+    carrier = carrier_gate([(before, False), (len(speech), True), (end, False)], rate)
     whole = np.concatenate([np.zeros(before), speech, np.zeros(end)])
     heard = discriminate(whole, carrier, receiver, rate, rng)
     audio = receive(heard, _squelch(carrier, receiver, rate), receiver, soundcard, rate, rng)
