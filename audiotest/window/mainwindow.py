@@ -59,6 +59,8 @@ class MainWindow(QMainWindow):
         self._make_menus()
         self.bench.tape.itemSelectionChanged.connect(self._choice_changed)
         self.bench.tape.itemDoubleClicked.connect(lambda _: self.replay())
+        for name, button in self.bench.tape_buttons.buttons.items():
+            button.clicked.connect(partial(self._do, name))
         self.practice.show_adjustment(sitting.adjustment)
         self.apply_settings()
         self.timer = QTimer(self)
@@ -362,8 +364,8 @@ class MainWindow(QMainWindow):
 
     def whole(self) -> None:
         """Undo zooming."""
-        self.bench.scope.reset_zoom()
-        self.bench.spectrum.reset_zoom()
+        for picture in (self.bench.scope, self.bench.spectrum, self.bench.waterfall):
+            picture.reset_zoom()
 
     def appearance(self) -> None:
         """Light to dark and back."""

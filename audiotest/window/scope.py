@@ -11,8 +11,9 @@ from audiotest.measure.deviation import AUDIO_HIGH_HZ
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US
 from audiotest.measure.filters import undo_deemphasis
 from audiotest.records import Feed, LimitSet
+from audiotest.window.cursor import Read
 from audiotest.window.envelope import thinned
-from audiotest.window.plots import dress_plot, make_plot
+from audiotest.window.plots import Legend, dress_plot, make_plot
 from audiotest.window.spectra import scope_trace, trigger_at
 from audiotest.window.theme import LIGHT, Theme
 
@@ -30,7 +31,8 @@ class Scope:
         self.plot: Any = make_plot()
         self.plot.setAccessibleName("scope")
         self.plot.setMouseEnabled(x=True, y=False)
-        self.view = "both"
+        self._view = "both"
+        self._theme = LIGHT
         self.persistence = False
         self._feed, self._limits = feed, limits
         self._ghosts = [pg.PlotCurveItem(skipFiniteCheck=True) for _ in range(GHOSTS)]
@@ -42,6 +44,7 @@ class Scope:
         self._limiter_lines = [pg.InfiniteLine(angle=0, movable=False) for _ in range(2)]
         for line in (*self._limit_lines, *self._limiter_lines):
             self.plot.addItem(line, ignoreBounds=True)
+        self._legend = Legend(self.plot)
         self._limiter_khz: float | None = None
         self._last: list[tuple[NDArray[np.float32], NDArray[np.float32]]] = []
         self.dress(LIGHT, limits, feed)
@@ -59,6 +62,7 @@ class Scope:
         """Draw in these colours, against these limits, in kHz when there is a scale."""
         self._feed, self._limits = feed, limits
         dress_plot(self.plot, theme)
+        self._legend.dress(theme)
         self._flat.setPen(pg.mkPen(theme.trace, width=1))
         self._raw.setPen(pg.mkPen(theme.trace_back, width=1))
         for ghost in self._ghosts:
@@ -71,8 +75,42 @@ class Scope:
         for line in self._limiter_lines:
             line.setPen(pg.mkPen(theme.peak, width=1, style=Qt.PenStyle.DashLine))
         self._last.clear()
+        self._theme = theme
         self.mark_limiter(self._limiter_khz)
         self.reset_zoom()
+
+    @property
+    def view(self) -> str:
+        """Which traces are drawn: one of `VIEWS`."""
+        return self._view
+
+    @view.setter
+    def view(self, view: str) -> None:
+        self._view = view
+        self._write_legend()
+
+    def _write_legend(self) -> None:
+        theme = self._theme
+        entries = []
+        if self._view != "raw":
+            entries.append(("flattened", theme.trace))
+        if self._view != "flattened":
+            entries.append(("raw", theme.faint))
+        if self._feed is not None:
+            entries.append(("limit", theme.limit))
+            if self._limiter_khz is not None:
+                entries.append(("limiter", theme.peak))
+        self._legend.write(entries)
+
+    def read_off(self, x: float, y: float) -> tuple[Read, ...]:
+        """Time from the trigger and the value of the trace there; nothing before the first trace."""
+        curve = self._raw if self._view == "raw" else self._flat
+        time_ms, value = curve.getData()
+        if time_ms is None or len(time_ms) == 0:
+            return ()
+        unit, digits = ("kHz", 2) if self._feed is not None else ("of full scale", 3)
+        there = float(np.interp(x, time_ms, value))
+        return Read(value=x, unit="ms", digits=1), Read(value=there, unit=unit, digits=digits)
 
     def mark_limiter(self, level_khz: float | None) -> None:
         """Mark where the limiter held the last over; None when it did not act or no scale is known."""
@@ -81,6 +119,7 @@ class Scope:
             line.setVisible(level_khz is not None and self._feed is not None)
             if level_khz is not None:
                 line.setValue(sign * level_khz)
+        self._write_legend()
 
     def reset_zoom(self) -> None:
         """Back to the usual span."""

@@ -81,7 +81,7 @@ def test_advice_and_map_follow_the_overs(window: MainWindow, over: MakeOver) -> 
     put(window, over(19.0, 2.3))
     bench = window.bench
     assert bench.advice.sentence.text().startswith("Mic gain down, about 14 dB")
-    assert bench.advice.mic.accessibleName() == "mic gain: down, 14 dB"
+    assert bench.advice.mic.accessibleName() == "mic gain: down, 14 dB, 11 to 17 dB"
     assert "drive +19.0 dB" in bench.map.plot.accessibleDescription()
     put(window, over(5.0, 2.2))
     assert bench.advice.sentence.text().startswith("Leave both controls")
