@@ -183,7 +183,9 @@ class PartWriter:
         self.written_n += len(codes)
 
 
-def read_stretch(parts: Sequence[Part], start_n: int, end_n: int) -> NDArray[np.int32]:
+def read_stretch(
+    parts: Sequence[Part], start_n: int, end_n: int, *, channel: int | None = 1
+) -> NDArray[np.int32]:
     """Codes at stream positions ``[start_n, end_n)``, shape (n,), as far as the parts hold them.
 
     A part that is still being written, or that a crash left unfinished, is read up to its last whole frame.
@@ -194,7 +196,7 @@ def read_stretch(parts: Sequence[Part], start_n: int, end_n: int) -> NDArray[np.
             continue
         at_n = part.start_n
         try:
-            source = open_recording(part.path, 1)
+            source = open_recording(part.path, channel)
         except FileError:
             continue
         try:

@@ -195,6 +195,7 @@ def example(key: str) -> str:
         "swr": "1.4", "frequency": "27.60125 MHz", "frequency-error": "-350 Hz",
         "deviation": "1.8 kHz or 2k5", "power": "4 W or 500 mW", "supply-voltage": "13.8 V or 13V8",
         "mic-level": "10 mV", "current-receive": "350 mA", "current-transmit": "1.2 A",
+        "speech-level": "-20 dB",
     }  # fmt: skip
     if key in examples:
         return examples[key]
