@@ -1,5 +1,6 @@
 """The advice: the sentence, the two knobs, how sure it is, and why."""
 
+from PySide6.QtGui import QAccessible, QAccessibleEvent
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QVBoxLayout, QWidget
 
 from audiotest.window.knob import ControlKnob
@@ -16,13 +17,11 @@ class AdvicePane(QFrame):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setFrameShape(QFrame.Shape.StyledPanel)
-        self.sentence = FittedLabel(1.0, 2.6, lines=7.5, bold=True)
+        self.sentence = FittedLabel(1.0, 4.0, lines=7.5, bold=True, spoken="advice")
         self.sentence.setText(FIRST_WORDS)
-        self.sentence.setAccessibleName("advice")
         self.mic, self.deviation = ControlKnob(), ControlKnob()
         self.sure = CutLabel()
-        self.reasons = FittedLabel(0.8, 1.0, lines=4.6)
-        self.reasons.setAccessibleName("reasons")
+        self.reasons = FittedLabel(0.8, 1.0, lines=4.6, spoken="reasons")
         knobs = QHBoxLayout()
         knobs.setSpacing(6)
         knobs.addWidget(self.mic, 1)
@@ -49,5 +48,12 @@ class AdvicePane(QFrame):
             return
         sure = sure_words(heard)
         self.sentence.setText(heard.advice.sentence)
+        announce(self.sentence)
         self.sure.setText(f"over {heard.number}, {heard.time_of_day}" + (f": {sure}" if sure else ""))
         self.reasons.setText("\n".join(f"· {line}" for line in heard.advice.because))
+
+
+def announce(widget: QWidget) -> None:
+    """Tell a screen reader that a text which nobody has the focus on has changed."""
+    if QAccessible.isActive():
+        QAccessible.updateAccessibility(QAccessibleEvent(widget, QAccessible.Event.Alert))

@@ -12,7 +12,6 @@ from PySide6.QtWidgets import QApplication
 
 from audiotest.errors import AudiotestError, RequestError
 from audiotest.feeds.scale import load_feed
-from audiotest.feeds.soundcard import open_input
 from audiotest.records import Feed, LimitSet
 from audiotest.standards.limits import get_limits
 from audiotest.window.mainwindow import MainWindow
@@ -43,7 +42,8 @@ def run(
     seconds : float or None
         Close by itself after this long.
     device, channel
-        The input, as `audiotest.feeds.soundcard.open_input` takes them; None takes the remembered one.
+        The input, as `audiotest.feeds.soundcard.open_input` takes them; None takes the remembered one, or
+        the simulated set when none was ever chosen.
     feed, limits
         None takes the remembered ones.
     settings_file : Path or None
@@ -139,8 +139,13 @@ def _begin(window: MainWindow, *, demo: bool) -> None:
     if demo:
         window.sitting.open_practice()
         return
-    device, channel = window.settings.device or None, window.settings.channel or None
-    window.sitting.open_source(lambda: open_input(device, None, channel))
+    if not (window.settings.set_up or window.settings.device):
+        # The first time nobody knows the window yet, and no input has been chosen.
+        window.practise()
+        window.set_up()
+        window.sitting.message = "first start: the simulated set talks; choose your input in the set-up"
+        return
+    window.listen()
     if not window.settings.set_up:
         window.set_up()
 

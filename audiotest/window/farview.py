@@ -4,7 +4,8 @@ from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from audiotest.window.presenter import ARROWS, FarView, Strip
+from audiotest.window.fartext import FarView, Strip
+from audiotest.window.presenter import ARROWS
 from audiotest.window.theme import LIGHT, Theme, bigger
 
 

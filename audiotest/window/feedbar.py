@@ -15,12 +15,11 @@ class FeedBar(QWidget):
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.labels = {name: CutLabel(whole=name in NEVER_CUT) for name in NAMES}
+        self.labels = {name: CutLabel(whole=name in NEVER_CUT, spoken=f"feed {name}") for name in NAMES}
         row = QHBoxLayout(self)
         row.setContentsMargins(8, 2, 8, 2)
         row.setSpacing(18)
-        for name, label in self.labels.items():
-            label.setAccessibleName(f"feed {name}")
+        for label in self.labels.values():
             row.addWidget(label)
         row.addStretch(1)
 

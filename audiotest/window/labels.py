@@ -21,14 +21,17 @@ class FittedLabel(QLabel):
         Lines of the usual font that it asks for.
     bold : bool
         Weight of the letters.
+    spoken : str
+        What the text is, for a screen reader; said before it.
     """
 
     def __init__(
-        self, smallest: float, largest: float, *, lines: float, bold: bool = False,
+        self, smallest: float, largest: float, *, lines: float, bold: bool = False, spoken: str = "",
         parent: QWidget | None = None,
     ) -> None:  # fmt: skip
         super().__init__(parent)
         self._whole = ""
+        self._spoken = spoken
         self._bounds, self._lines, self._bold = (smallest, largest), lines, bold
         self.setWordWrap(True)
         self.setTextFormat(Qt.TextFormat.PlainText)
@@ -40,7 +43,7 @@ class FittedLabel(QLabel):
         if text != self._whole:
             self._whole = text
             self.setToolTip(text)
-            self.setAccessibleDescription(text)
+            self.setAccessibleName(f"{self._spoken}: {text}" if self._spoken else text)
             self.fit()
 
     def text(self) -> str:
@@ -103,9 +106,10 @@ class CutLabel(QLabel):
     With `whole` set it asks for all its room and leaves the cutting to its neighbours.
     """
 
-    def __init__(self, *, whole: bool = False, parent: QWidget | None = None) -> None:
+    def __init__(self, *, whole: bool = False, spoken: str = "", parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self._keep = whole
+        self._spoken = spoken
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
 
     def setText(self, text: str) -> None:
@@ -113,6 +117,7 @@ class CutLabel(QLabel):
         if text != self.text():
             super().setText(text)
             self.setToolTip(text)
+            self.setAccessibleName(f"{self._spoken}: {text}" if self._spoken else text)
 
     def sizeHint(self) -> QSize:
         """Room for the whole line."""

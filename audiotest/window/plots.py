@@ -52,6 +52,9 @@ def _with_minus(tick_strings: Callable[..., list[str]]) -> Callable[..., list[st
     return lambda *arguments: [text.replace("-", "−") for text in tick_strings(*arguments)]
 
 
+SOLID, DASHED = "—", "╌"
+
+
 class Legend:
     """Names of the lines in their colours, in the upper left corner of a plot."""
 
@@ -68,11 +71,11 @@ class Legend:
         """Lay the names on the colour of the panel, so that curves do not run through them."""
         self._fill = theme.panel
 
-    def write(self, entries: list[tuple[str, str]]) -> None:
-        """Show these names in these colours, #rrggbb."""
-        size = QApplication.font().pointSizeF() * 0.88
-        spans = "&nbsp;&nbsp;".join(
-            f'<span style="color:{colour}"><b>&#8212;</b> {text}</span>' for text, colour in entries
+    def write(self, entries: list[tuple[str, str, str]]) -> None:
+        """Show these signs (how the line is drawn) and names in these colours, #rrggbb."""
+        size = QApplication.font().pointSizeF() * 0.84
+        spans = " &nbsp;".join(
+            f'<span style="color:{colour}"><b>{sign}</b>&nbsp;{text}</span>' for sign, text, colour in entries
         )
         html = f'<div style="font-size:{size:.1f}pt;background-color:{self._fill or "none"}">{spans}</div>'
         if html != self._html:

@@ -13,7 +13,7 @@ from audiotest.measure.filters import undo_deemphasis
 from audiotest.records import Feed, LimitSet
 from audiotest.window.cursor import Read
 from audiotest.window.envelope import thinned
-from audiotest.window.plots import Legend, dress_plot, make_plot
+from audiotest.window.plots import DASHED, SOLID, Legend, dress_plot, make_plot
 from audiotest.window.spectra import scope_trace, trigger_at
 from audiotest.window.theme import LIGHT, Theme
 
@@ -93,13 +93,13 @@ class Scope:
         theme = self._theme
         entries = []
         if self._view != "raw":
-            entries.append(("flattened", theme.trace))
+            entries.append((SOLID, "flattened", theme.trace))
         if self._view != "flattened":
-            entries.append(("raw", theme.faint))
+            entries.append((SOLID, "raw", theme.faint))
         if self._feed is not None:
-            entries.append(("limit", theme.limit))
+            entries.append((SOLID, "limit", theme.limit))
             if self._limiter_khz is not None:
-                entries.append(("limiter", theme.peak))
+                entries.append((DASHED, "limiter", theme.peak))
         self._legend.write(entries)
 
     def read_off(self, x: float, y: float) -> tuple[Read, ...]:

@@ -11,7 +11,7 @@ from PySide6.QtWidgets import QGraphicsRectItem
 
 from audiotest.records import Feed, LimitSet
 from audiotest.window.cursor import Read
-from audiotest.window.plots import Legend, dress_plot, make_plot
+from audiotest.window.plots import DASHED, SOLID, Legend, dress_plot, make_plot
 from audiotest.window.spectra import (
     COLOURS,
     SPECTRUM_HIGH_HZ,
@@ -77,7 +77,13 @@ class SpectrumView:
         for line in self._harmonics:
             line.setPen(pg.mkPen(theme.faint, width=1, style=Qt.PenStyle.DotLine))
         self._legend.dress(theme)
-        self._legend.write([("now", theme.trace), ("peaks held", theme.peak), ("mask", theme.limit)])
+        self._legend.write(
+            [
+                (SOLID, "now", theme.trace),
+                (SOLID, "peaks held", theme.peak),
+                (DASHED, "mask", theme.limit),
+            ]
+        )
         self.reset_zoom()
 
     def reset_zoom(self) -> None:

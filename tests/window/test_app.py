@@ -23,11 +23,21 @@ def test_live_without_an_input_opens_the_window_all_the_same(
         seen.append("asked")
         raise DeviceError("there is no sound-card input", "plug one in")
 
-    monkeypatch.setattr(app, "open_input", refuse)
+    monkeypatch.setattr("audiotest.window.mainwindow.open_input", refuse)
     monkeypatch.setattr("audiotest.window.setupdialog.list_inputs", lambda: ())
-    assert app.run(seconds=0.8, settings_file=tmp_path / "window.toml") == 0
+    assert app.run(device="gone", seconds=0.8, settings_file=tmp_path / "window.toml") == 0
     assert seen == ["asked"]
     assert load_settings(tmp_path / "window.toml").geometry
+
+
+def test_the_first_start_practises_and_offers_the_set_up(
+    qapp: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    done: list[str] = []
+    monkeypatch.setattr("audiotest.window.mainwindow.MainWindow.practise", lambda _: done.append("practise"))
+    monkeypatch.setattr("audiotest.window.mainwindow.MainWindow.set_up", lambda _: done.append("set up"))
+    assert app.run(seconds=0.1, settings_file=tmp_path / "window.toml") == 0
+    assert done == ["practise", "set up"]
 
 
 def test_a_remembered_feed_that_is_gone_and_unknown_limits_do_no_harm(
@@ -39,7 +49,7 @@ def test_a_remembered_feed_that_is_gone_and_unknown_limits_do_no_harm(
     def refuse(*_: Any) -> Any:
         raise DeviceError("no input", "plug one in")
 
-    monkeypatch.setattr(app, "open_input", refuse)
+    monkeypatch.setattr("audiotest.window.mainwindow.open_input", refuse)
     assert app.run(seconds=0.3, settings_file=file) == 0
 
 
