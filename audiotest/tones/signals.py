@@ -186,7 +186,7 @@ def dtmf(keys: str, *, tone_s: float = KEY_S, pause_s: float = PAUSE_S, rate_hz:
 
 
 def five_tone(set_name: str, digits: str, *, rate_hz: int = RATE_HZ) -> Signal:
-    """A call of a five-tone set of `audiotest.standards.tones`; a digit that repeats is sent as the repeat tone."""
+    """A call of a five-tone set of `audiotest.standards.tones`; equal neighbours take its repeat tone."""
     tones = next((found for found in FIVE_TONE_SETS if found.name.casefold() == set_name.casefold()), None)
     if tones is None:
         names = ", ".join(found.name for found in FIVE_TONE_SETS)
