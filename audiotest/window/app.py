@@ -1,5 +1,6 @@
 """Start the window: for `audiotest demo` on the simulated set, for `audiotest live` on an input."""
 
+import ctypes
 import os
 import signal
 import socket
@@ -7,7 +8,7 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
-from PySide6.QtCore import QTimer
+from PySide6.QtCore import QLibraryInfo, QTimer
 from PySide6.QtWidgets import QApplication
 
 from audiotest.errors import AudiotestError, RequestError
@@ -20,6 +21,7 @@ from audiotest.window.sitting import Sitting
 
 DONE = 0
 INTERRUPTED = 130
+X_PACKAGES = "libxcb-cursor0 libxcb-icccm4 libxcb-keysyms1 libxkbcommon-x11-0"
 NEEDS_NO_DISPLAY = ("offscreen", "minimal", "vnc", "linuxfb", "eglfs")
 
 
@@ -100,6 +102,22 @@ def require_display() -> None:
     if not display or not _answers(display):
         reason = f"the display {display} does not answer" if display else "there is no display"
         raise RequestError(f"the window cannot open: {reason}", "add --text to stay in the terminal")
+    _require_x_libraries()
+
+
+def _require_x_libraries() -> None:
+    """Load Qt's X part as Qt will: where a system library is missing Qt would end the process."""
+    plugin = Path(QLibraryInfo.path(QLibraryInfo.LibraryPath.PluginsPath)) / "platforms" / "libqxcb.so"
+    if not plugin.exists():
+        # A Qt that comes from the system keeps its house in order itself.
+        return
+    try:
+        ctypes.CDLL(str(plugin))
+    except OSError as error:
+        raise RequestError(
+            f"the window cannot open: {str(error).split(':')[0]} is missing",
+            f"on Debian and its kin: apt install {X_PACKAGES}; or add --text to stay in the terminal",
+        ) from error
 
 
 def _answers(display: str) -> bool:
