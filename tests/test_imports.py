@@ -22,6 +22,10 @@ ONLY_IN = {
     "PySide6": {"window"},
     "pyqtgraph": {"window"},
     "rich": {"terminal"},
+    "jinja2": {"keep/reportpage.py"},
+    "markupsafe": {"keep/reportpage.py"},
+    "fpdf": {"keep/reportpdf.py"},
+    "pyloudnorm": {"keep/loudness.py"},
 }
 """Libraries that only these files, or the files of these rooms, may import. The recorder of clips writes
 its own files, so `keep` may use soundfile as well."""

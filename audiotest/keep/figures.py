@@ -1,7 +1,10 @@
 """From a measured over to the figures of a sheet: the one key by which readings flow in."""
 
+from dataclasses import asdict
+from typing import Any
+
 from audiotest.keep.sheets import Figure
-from audiotest.records import Feed, Over
+from audiotest.records import Advice, Feed, Over
 from audiotest.units import db_amplitude
 
 
@@ -36,3 +39,12 @@ def sheet_figures(over: Over, feed: Feed | None) -> list[Figure]:
         add("snr", over.noise.snr_db)
     add("quieting", over.noise.quieting_db)
     return found
+
+
+def conditions(over: Over, advice: Advice | None, feed: Feed | None) -> dict[str, Any]:
+    """What is kept with a clip: the readings, the advice, and the scale that they rest on."""
+    return {
+        "over": asdict(over),
+        "advice": None if advice is None else asdict(advice),
+        "feed": None if feed is None else asdict(feed),
+    }

@@ -185,7 +185,11 @@ def show(key: str, value: float) -> str:
     """
     quantity = get_quantity(key)
     sign = "+" if quantity.signed else ""
-    return f"{value:{sign}.{quantity.digits}f} {quantity.unit}".strip()
+    digits = quantity.digits
+    if quantity.unit == "µV":
+        # Over six decades of signal three figures are as many as a generator's attenuator is good for.
+        digits -= sum(abs(value) >= edge for edge in (10.0, 100.0))
+    return f"{value:{sign}.{digits}f} {quantity.unit}".strip()
 
 
 def example(key: str) -> str:

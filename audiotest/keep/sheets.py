@@ -37,7 +37,6 @@ from audiotest.keep.sheetrecords import (
     Visit,
 )  # fmt: skip
 from audiotest.keep.texts import clean, needed
-from audiotest.records import Advice, Feed, Over
 from audiotest.standards.limits import get_limits
 
 SURE = "check it; if it is right, say so with --sure"
@@ -209,6 +208,13 @@ class Sheets:
                 self._put("readings", row)
         return len(rows)
 
+    def add_figure(
+        self, visit_id: int, stage: Stage, figure: Figure, *, point: str = "", typed: str | None = None
+    ) -> int:
+        """Put one figure on a sheet as it is; what a person types goes through `type_reading`."""
+        text = None if typed is None else clean(typed)
+        return self._insert("readings", self._reading_row(visit_id, stage, figure, point=point, typed=text))
+
     def withdraw_reading(self, reading_id: int) -> None:
         """Take a reading that was a slip out of what stands; it stays on record."""
         self._one("readings", reading_id, "reading")
@@ -312,7 +318,16 @@ class Sheets:
         return self._now().astimezone(UTC).isoformat(timespec="seconds")
 
     @contextmanager
+    def all_or_nothing(self) -> Iterator[None]:
+        """Several changes as one: when one of them fails, none has happened."""
+        with self._changing():
+            yield
+
+    @contextmanager
     def _changing(self) -> Iterator[None]:
+        if self.base.in_transaction:
+            yield
+            return
         try:
             with change(self.base):
                 yield
@@ -362,15 +377,6 @@ class Sheets:
 def nominal_of(visit: Visit) -> float | None:
     """Frequency in MHz that a visit's carrier should be on, None when it is not known."""
     return visit.assigned_mhz or nominal_mhz(visit.limits, visit.channel)
-
-
-def conditions(over: Over, advice: Advice | None, feed: Feed | None) -> dict[str, Any]:
-    """What is kept with a clip: the readings, the advice, and the scale that they rest on."""
-    return {
-        "over": asdict(over),
-        "advice": None if advice is None else asdict(advice),
-        "feed": None if feed is None else asdict(feed),
-    }
 
 
 def _off_channel(key: str, value: float, nominal: float | None) -> str | None:

@@ -14,11 +14,11 @@ from pathlib import Path
 import pytest
 
 from audiotest.errors import FileError, RequestError
-from audiotest.keep.figures import sheet_figures
+from audiotest.keep.figures import conditions, sheet_figures
 from audiotest.keep.history import history, search, typical
 from audiotest.keep.judging import judge_reading, nominal_mhz
 from audiotest.keep.sheetfile import APPLICATION_ID, MIGRATIONS, copy_sheets, find_faults, open_sheets
-from audiotest.keep.sheets import Sheets, conditions, nominal_of
+from audiotest.keep.sheets import Sheets, nominal_of
 from audiotest.records import Feed, Over
 from audiotest.standards.limits import get_limits
 
