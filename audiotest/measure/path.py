@@ -40,7 +40,7 @@ LOPSIDED = 0.12
 IF_SHARE_DB = 0.5
 IF_SHARE_RAD = 0.04
 """What the IF filter does to a square wave depends on how far it swings: the learnt response holds for
-limited speech. This is the standard deviation from the response of the audio filters alone (simulated radio)."""
+limited speech. This is the standard deviation from the audio filters' own response (simulated radio)."""
 SOFTEST_DB = 2.5
 
 

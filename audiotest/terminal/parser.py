@@ -14,6 +14,17 @@ Listen to a two-way FM set through a monitor receiver and say which control to
 turn: mic gain or deviation, which way and how far.
 """
 
+LEARN_PATH = """\
+Learn what lies between the limiter and the sound card, so that flat tops can be
+seen again. Play tones of 200, 250, 310, 390, 480, 600, 750 and 950 Hz, a second
+each, into the set's microphone socket, all 20 dB or more above the level at which
+limiting starts, and record them from the monitor receiver. The path holds for
+this set's splatter filter, this receiver and this input.
+
+Into a dummy load: these tones sound harsh, fill the channel, and need a licence
+on the air. Attenuate them: a sound card's output can overload a socket.
+"""
+
 CAUTIONS = """\
 Use a dummy load on the bench. Send tones on the air only where licence and local
 rules allow it, and never on a busy channel. Never key a transmitter into a sound
@@ -136,3 +147,14 @@ def _add_feed(commands: "_Commands[_Parser]") -> None:
         )  # fmt: skip
         way.add_argument("--channel", type=_channel, metavar="N", help="channel of the recording, from 1")
         way.add_argument("-o", "--output", required=True, metavar="FEED.toml", help="file to write")
+    path = ways.add_parser(
+        "learn-path",
+        help="the response behind the limiter, from tones that overdrive it",
+        description=LEARN_PATH,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    path.add_argument("reference", metavar="REF", help="recording of the tones")
+    path.add_argument("--feed", required=True, metavar="FEED.toml", help="learned feed to add the path to")
+    path.add_argument("-o", "--output", metavar="OUT.toml", help="file to write instead of the feed's own")
+    path.add_argument("--channel", type=_channel, metavar="N", help="channel of the recording, from 1")
+    path.set_defaults(module="audiotest.terminal.feed", way="path")

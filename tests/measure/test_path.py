@@ -85,16 +85,16 @@ def test_series_of_a_clipped_sine_against_a_numerical_integral():
 # Family, order, corner of the splatter filter; receiver; largest errors in dB and rad within 300-3000 Hz.
 # The IF filter acts on a square wave's harmonics as well and is not in the truth: the narrower, the more.
 RADIOS = [
-    (("butterworth", 4, 3000.0), {"cnr_db": 30.0, "if_bandwidth_khz": 16.0}, 24.0, 0.5, 0.05),
-    (("bessel", 4, 3000.0), {"cnr_db": 25.0, "highpass_hz": 200.0, "highpass_order": 1}, 24.0, 1.0, 0.06),
-    (("chebyshev", 4, 3000.0), {"cnr_db": 20.0, "if_bandwidth_khz": 12.0}, 20.0, 1.0, 0.12),
+    (("butterworth", 4, 3000.0), {"cnr_db": 30.0, "if_bandwidth_khz": 16.0}, 24.0, 0.3, 0.03),
+    (("bessel", 4, 3000.0), {"cnr_db": 25.0, "highpass_hz": 200.0, "highpass_order": 1}, 24.0, 0.5, 0.04),
+    (("chebyshev", 4, 3000.0), {"cnr_db": 20.0, "if_bandwidth_khz": 12.0}, 20.0, 1.0, 0.08),
     (
         ("elliptic", 5, 3000.0),
         {
             "cnr_db": 45.0, "if_bandwidth_khz": 16.0, "deemphasis_us": 0.0, "highpass_hz": None,
             "lowpass_hz": None,
         },
-        28.0, 0.7, 0.1,
+        28.0, 0.9, 0.08,
     ),
 ]  # fmt: skip
 
@@ -107,7 +107,7 @@ def test_the_learnt_response_is_the_radios_own(splatter, receiver, drive_db, gai
     gain, phase = errors(path, lambda hz: analogue_lowpass(*splatter, hz) * audio_response(rx, hz))
     assert np.max(np.abs(gain)) < gain_db
     assert np.max(np.abs(phase)) < phase_rad
-    assert path.drive_db == pytest.approx(drive_db, abs=4.0)
+    assert path.drive_db == pytest.approx(drive_db, abs=3.0)
     assert len(path.tones_hz) == len(TONES_HZ)
     assert path.tones_hz == pytest.approx(TONES_HZ, rel=1e-4)
     inside = [300.0 <= hz <= 3000.0 for hz in path.hz]
