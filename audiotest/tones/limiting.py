@@ -90,18 +90,22 @@ def _limiting(
     notebook.figures.append(
         Figure(key="level_60_mv", label="input for 60 % of the limit", value=reference_mv, unit="mV")
     )
-    levels, sizes = [], []
-    for step_db in RUN_DB:
-        level_mv = reference_mv * 10.0 ** (step_db / 20.0)
-        cycle = yield from measured(
-            tone_step(f"1 kHz, {level_mv:.2f} mV ({step_db:+.0f} dB).", TONE_HZ, level_mv),
-            lambda heard: monitor.cycle(heard, TONE_HZ),
-        )
-        levels.append(level_mv)
-        sizes.append(cycle.fundamental)
-        notebook.plot("positive", level_mv, cycle.positive)
-        notebook.plot("negative", level_mv, cycle.negative)
-    _write_fit(notebook, levels, sizes)
+    levels: list[float] = []
+    sizes: list[float] = []
+    try:
+        for step_db in RUN_DB:
+            level_mv = reference_mv * 10.0 ** (step_db / 20.0)
+            cycle = yield from measured(
+                tone_step(f"1 kHz, {level_mv:.2f} mV ({step_db:+.0f} dB).", TONE_HZ, level_mv),
+                partial(monitor.cycle, tone_hz=TONE_HZ),
+            )
+            levels.append(level_mv)
+            sizes.append(cycle.fundamental)
+            notebook.plot("positive", level_mv, cycle.positive)
+            notebook.plot("negative", level_mv, cycle.negative)
+    finally:
+        # Also of a run cut short, as far as it came.
+        _write_fit(notebook, levels, sizes)
     _write_overload(notebook, cycle, limit_khz, limit_source)
     yield from _worst_tone(notebook, monitor, level_mv, limit_khz, limit_source)
 

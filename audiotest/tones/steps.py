@@ -9,10 +9,14 @@ from numpy.typing import NDArray
 from audiotest.tones.signals import Signal
 
 Setting = Literal[
-    "generator_dbm", "generator_tone_hz", "generator_deviation_khz", "mic_gain_db", "deviation_factor",
-    "speak", "receiver_cw", "squelch_open", "carrier",
+    "generator_dbm", "generator_tone_hz", "generator_deviation_khz", "squelch", "mic_gain_db",
+    "deviation_factor",
 ]  # fmt: skip
-"""What the technician sets or answers; the rehearsal does the same to the simulated radio."""
+"""What the technician sets; the rehearsal does the same to the simulated radio.
+
+``squelch`` is 0 for wide open and 1 for set as in use; ``mic_gain_db`` and ``deviation_factor`` are turns.
+"""
+GENERATOR_OFF_DBM = -999.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,8 +35,9 @@ class Step:
 
     ``prompt`` tells the technician what is going on. ``asks`` come first; then ``signal`` (None is silence)
     sounds at ``level_mv`` for as long as it takes: ``settle_s`` that nobody looks at, ``listen_s`` that is
-    measured. ``keyed`` says whether the transmitter is on the air or the dummy load meanwhile. ``feed`` is
-    what is listened to. A step with ``listen_s`` 0 only asks.
+    measured. ``keyed`` says whether the transmitter is on the air or the dummy load meanwhile; with ``speak``
+    the technician keys it, talks and lets go while it is listened to. ``feed`` is what is listened to: the
+    receiver's audio, an I/Q feed, or the beat note of a receiver for CW. With ``listen_s`` 0 it only asks.
     """
 
     prompt: str
@@ -42,7 +47,8 @@ class Step:
     settle_s: float = 0.3
     listen_s: float = 0.5
     keyed: bool = False
-    feed: Literal["audio", "iq"] = "audio"
+    speak: bool = False
+    feed: Literal["audio", "iq", "beat"] = "audio"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
