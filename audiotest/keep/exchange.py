@@ -9,7 +9,7 @@ from typing import Any
 
 from audiotest.errors import FileError, RequestError
 from audiotest.keep.judging import judge_reading
-from audiotest.keep.quantities import check_point, get_quantity, impossible
+from audiotest.keep.quantities import QUANTITIES, check_point, get_quantity, impossible
 from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Sheet, Stage
 from audiotest.keep.sheets import Figure, Sheets, nominal_of
 from audiotest.standards.limits import get_limits
@@ -25,6 +25,8 @@ def sheet_document(sheet: Sheet) -> dict[str, Any]:
     limits = get_limits(sheet.visit.limits)
     readings = []
     for reading in sheet.readings:
+        if reading.quantity not in QUANTITIES:
+            continue
         quantity = get_quantity(reading.quantity)
         judged = judge_reading(
             reading.quantity, reading.value, limits, nominal=nominal_of(sheet.visit), low=reading.low,

@@ -3,7 +3,7 @@
 import statistics
 from dataclasses import dataclass
 
-from audiotest.keep.quantities import QUANTITIES
+from audiotest.keep.quantities import sheet_order
 from audiotest.keep.sheetrecords import RadioSet, Reading, Typical, Visit
 from audiotest.keep.sheets import Sheets
 
@@ -78,8 +78,7 @@ def typical(sheets: Sheets, maker: str, model: str) -> list[Typical]:
             last.update({key: reading.value for key, reading in left.items()})
         for key, value in last.items():
             values.setdefault(key, []).append(value)
-    order = list(QUANTITIES)
-    in_order = sorted(values.items(), key=lambda item: (order.index(item[0][0]), item[0][1]))
+    in_order = sorted(values.items(), key=lambda item: sheet_order(item[0]))
     return [
         Typical(
             quantity=quantity, point=point, sets=len(found), median=statistics.median(found),

@@ -192,6 +192,11 @@ def show(key: str, value: float) -> str:
     return f"{value:{sign}.{digits}f} {quantity.unit}".strip()
 
 
+def sheet_order(key: tuple[str, str]) -> tuple[int, str]:
+    """Sort key of a quantity with its point: the order in which a sheet shows them."""
+    return list(QUANTITIES).index(key[0]), key[1]
+
+
 def example(key: str) -> str:
     """Spell one reading of a quantity that will be understood."""
     quantity = get_quantity(key)

@@ -14,7 +14,7 @@ from audiotest.errors import AudiotestError, FileError
 from audiotest.keep.drawing import Drawing
 from audiotest.keep.judging import Judged, Verdict, judge_reading
 from audiotest.keep.plots import MapPoint, balance_map, curves_plot, read_curves, spectrum, spectrum_plot
-from audiotest.keep.quantities import QUANTITIES, show
+from audiotest.keep.quantities import QUANTITIES, sheet_order, show
 from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Attachment, Reading, Sheet, Stage
 from audiotest.keep.sheets import Sheets, nominal_of
 from audiotest.records import LimitSet
@@ -142,10 +142,8 @@ def table_rows(sheet: Sheet, limits: LimitSet) -> tuple[Row, ...]:
     """Every quantity that was read, as found against as left, each judged."""
     stood = {stage: sheet.standing(stage) for stage in STAGES}
     keys = {key for stage in STAGES for key in stood[stage]}
-    order = list(QUANTITIES)
-    known = [key for key in keys if key[0] in QUANTITIES]
     rows = []
-    for quantity, point in sorted(known, key=lambda key: (order.index(key[0]), key[1])):
+    for quantity, point in sorted(keys, key=sheet_order):
         judged: dict[Stage, Judged] = {}
         cells: dict[Stage, Cell | None] = {}
         for stage in STAGES:

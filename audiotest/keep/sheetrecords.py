@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Any, Literal
 
+from audiotest.keep.quantities import QUANTITIES
+
 Stage = Literal["found", "left"]
 Kind = Literal["clip", "plot", "picture"]
 STAGES: tuple[Stage, ...] = ("found", "left")
@@ -128,11 +130,14 @@ class Sheet:
     attachments: tuple[Attachment, ...]
 
     def standing(self, stage: Stage) -> dict[tuple[str, str], Reading]:
-        """The last reading of each quantity and point at a stage, withdrawn ones left out."""
+        """The last reading of each quantity and point at a stage, withdrawn ones left out.
+
+        A quantity that this version does not know is left out too: a newer one may have written it.
+        """
         return {
             (reading.quantity, reading.point): reading
             for reading in self.readings
-            if reading.stage == stage and reading.withdrawn is None
+            if reading.stage == stage and reading.withdrawn is None and reading.quantity in QUANTITIES
         }
 
 

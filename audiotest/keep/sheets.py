@@ -134,6 +134,8 @@ class Sheets:
         get_limits(chosen)
         if channel is not None and nominal_mhz(chosen, channel) is None:
             raise RequestError(f"{chosen} has no channel {channel}", "see 'audiotest limits'")
+        if assigned_mhz is not None and not 0.1 <= assigned_mhz <= 3000.0:
+            raise RequestError(f"{assigned_mhz} MHz is no carrier's frequency", "give 0.1 to 3000 MHz")
         row = {
             "set_id": set_id, "opened": self._stamp(), "closed": None, "limits": chosen, "channel": channel,
             "assigned_mhz": assigned_mhz, "complaint": clean(complaint), "owner": clean(owner),

@@ -6,6 +6,7 @@ from typing import NoReturn
 
 from audiotest import __version__
 from audiotest.errors import RequestError
+from audiotest.terminal.sheetoptions import add_compare, add_report, add_sheet
 
 DEFAULT_LIMITS = "uk-27fm"
 
@@ -84,6 +85,9 @@ def build_parser() -> argparse.ArgumentParser:
     _add_live(commands)
     _add_check(commands)
     _add_feed(commands)
+    add_sheet(commands)
+    add_report(commands)
+    _add_limits(add_compare(commands))
     limits = commands.add_parser("limits", help="list the limit sets with their sources")
     limits.set_defaults(module="audiotest.terminal.limits")
     inputs = commands.add_parser("inputs", help="list the sound-card inputs")
@@ -121,6 +125,10 @@ def _add_check(commands: "_Commands[_Parser]") -> None:
 
 def _add_reference(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--feed", metavar="F", help="learned feed (FEED.toml); gives figures in kHz")
+    _add_limits(parser)
+
+
+def _add_limits(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--limits", metavar="L", default=DEFAULT_LIMITS, help=f"limit set by id (default {DEFAULT_LIMITS})"
     )

@@ -24,7 +24,8 @@ def sine(hz: float, level_dbfs_peak: float, seconds: float, rate_hz: int = RATE_
 
 def test_a_full_scale_sine_of_997_hz_is_minus_3_lkfs() -> None:
     # ITU-R BS.1770-4, annex 1: "If a 0 dB FS, 997 Hz sine wave is applied to the left, center, or right
-    # channel input, the indicated loudness will equal -3.01 LKFS." 0.1 LU is what EBU Tech 3341 allows a meter (from memory).
+    # channel input, the indicated loudness will equal -3.01 LKFS." A meter may be 0.1 LU off (EBU Tech
+    # 3341, from memory).
     assert integrated_loudness_lufs(sine(997.0, 0.0, 10.0), RATE_HZ) == pytest.approx(-3.01, abs=0.1)
 
 
