@@ -20,7 +20,7 @@ RUN_DB = (-16.0, -12.0, -8.0, -6.0, -4.0, -2.0, 0.0, 2.0, 4.0, 6.0, 8.0, 10.0, 1
 WORST_TONES_HZ = (300.0, 400.0, 500.0, 630.0, 800.0, 1000.0, 1250.0, 1600.0, 2000.0, 2500.0, 3000.0)
 METHOD = "TIA-603 modulation limiting, 20 dB above the level for 60 %, 300 to 3000 Hz; from memory"
 START_MV = 0.3
-SPARE_S = 0.3
+SPARE_S = 0.8
 """A sound card plays later than it is told to, and the soft stop is not to be measured."""
 MOST_STEPS = 12
 CLOSE_DB = 0.3
