@@ -6,6 +6,7 @@ from typing import NoReturn
 
 from audiotest import __version__
 from audiotest.errors import RequestError
+from audiotest.terminal.benchoptions import add_bench, add_heard, add_iq, add_send
 from audiotest.terminal.sheetoptions import add_compare, add_report, add_sheet
 
 DEFAULT_LIMITS = "uk-27fm"
@@ -85,6 +86,10 @@ def build_parser() -> argparse.ArgumentParser:
     _add_live(commands)
     _add_check(commands)
     _add_feed(commands)
+    add_bench(commands)
+    add_send(commands)
+    add_heard(commands)
+    add_iq(commands)
     add_sheet(commands)
     add_report(commands)
     _add_limits(add_compare(commands))
@@ -116,10 +121,13 @@ def _add_live(commands: "_Commands[_Parser]") -> None:
 
 def _add_check(commands: "_Commands[_Parser]") -> None:
     check = commands.add_parser("check", help="measure recorded clips")
-    check.add_argument("files", nargs="+", metavar="FILE", help="recording: WAV, FLAC, Ogg and others")
+    check.add_argument(
+        "files", nargs="+", metavar="FILE", help="recording: WAV, FLAC, Ogg and others, or a folder"
+    )
     _add_reference(check)
     check.add_argument("--channel", type=_channel, metavar="N", help="channel of the recordings, from 1")
     check.add_argument("--json", action="store_true", help="one machine-readable document on standard output")
+    check.add_argument("--fresh", action="store_true", help="of a folder, measure again what is known")
     check.set_defaults(module="audiotest.terminal.check")
 
 
