@@ -7,6 +7,7 @@ alone: a later version may have put them there.
 import itertools
 import math
 import os
+import stat
 import tomllib
 from dataclasses import asdict, fields
 from pathlib import Path
@@ -19,9 +20,11 @@ from audiotest.measure.path import PathResponse
 from audiotest.records import Feed
 
 SCHEMA = "audiotest-feed-1"
+SCHEMA_FAMILY = "audiotest-feed-"
 LONGEST_BYTES = 65536
 LARGEST_WHOLE = 10**15
 LEARN_AGAIN = "learn the feed again with 'audiotest feed'"
+ANOTHER_OUTPUT = "name another file to write the feed to"
 LEARN_PATH_AGAIN = "learn the path again with 'audiotest feed learn-path'"
 
 _METHODS: tuple[str, ...] = get_args(get_type_hints(Feed)["method"])
@@ -63,6 +66,8 @@ _PATH_OPTIONAL = {"even_db"}
 def save_feed(feed: Feed, path: str | os.PathLike[str], *, response: PathResponse | None = None) -> None:
     """Write a feed to `path`, whole or not at all; a feed file that is already there is replaced.
 
+    Nothing else is: see `refuse_output`.
+
     Parameters
     ----------
     feed : Feed
@@ -75,17 +80,17 @@ def save_feed(feed: Feed, path: str | os.PathLike[str], *, response: PathRespons
     Raises
     ------
     FileError
-        When `path` cannot be written or is something else than an ordinary file, or the feed holds a value
-        that `load_feed` would refuse.
+        When `path` cannot be written or is something else than a feed file, or the feed holds a value that
+        `load_feed` would refuse.
     """
+    refuse_output(path)
     target = Path(os.path.realpath(path))
     document = {"schema": SCHEMA} | _stated(asdict(feed))
     if response is not None:
         document[PATH_TABLE] = _stated(asdict(response))
     _check(os.fspath(path), document)
-    if target.exists() and not target.is_file():
-        raise FileError(f"{path}: is not an ordinary file", "name a file to write the feed to")
-    part = target.with_name(f".{target.name}.{os.getpid()}.part")
+    # A name as long as the file system allows leaves no room for more.
+    part = target.with_name(f".{target.name[:40]}.{os.getpid()}.part")
     try:
         part.write_bytes(tomli_w.dumps(document).encode("utf-8", errors="replace"))
         part.replace(target)
@@ -94,6 +99,60 @@ def save_feed(feed: Feed, path: str | os.PathLike[str], *, response: PathRespons
         raise FileError(
             f"{path}: cannot be written: {error.strerror or error}", "name a place you may write to"
         ) from error
+
+
+def refuse_output(path: str | os.PathLike[str], reference: str | os.PathLike[str] | None = None) -> None:
+    """Refuse a name that a feed must not be written to: anything there that is not a feed file.
+
+    Parameters
+    ----------
+    path : str or path
+        Where a feed is to be written. A new name, an empty file and a feed file are right, and links to them.
+    reference : str or path or None
+        The recording the feed is learned from.
+
+    Raises
+    ------
+    FileError
+        When `path` is the recording itself, by whatever name, or something else that would be lost.
+    """
+    name = os.fspath(path)
+    if name in ("", "-"):
+        raise FileError(f"{name!r} is no name of a file", "name a file to write the feed to")
+    try:
+        status = os.stat(name)
+    except FileNotFoundError:
+        if os.path.islink(name):
+            raise FileError(f"{name}: is a link to a file that is not there", ANOTHER_OUTPUT) from None
+        return
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise FileError(f"{name}: cannot be written ({reason})", ANOTHER_OUTPUT) from error
+    if not stat.S_ISREG(status.st_mode):
+        raise FileError(f"{name}: is not an ordinary file", "name a file to write the feed to")
+    if reference is not None and os.path.exists(reference) and os.path.samefile(name, reference):
+        raise FileError(f"{name}: is the recording to learn from", ANOTHER_OUTPUT)
+    if not _replaceable(name):
+        raise FileError(f"{name}: is there already and is not a feed file", ANOTHER_OUTPUT)
+
+
+def _replaceable(name: str) -> bool:
+    """Whether nothing is lost when a feed takes its place: a feed file, of any version, or an empty file."""
+    try:
+        with open(name, "rb") as file:
+            text = file.read(LONGEST_BYTES + 1)
+        if not text:
+            return True
+        if len(text) > LONGEST_BYTES:
+            return False
+        schema = tomllib.loads(text.decode("utf-8-sig")).get("schema")
+    except OSError as error:
+        raise FileError(
+            f"{name}: is there already and cannot be read ({error.strerror or error})", ANOTHER_OUTPUT
+        ) from error
+    except (ValueError, RecursionError):
+        return False
+    return isinstance(schema, str) and schema.startswith(SCHEMA_FAMILY)
 
 
 def load_feed(path: str | os.PathLike[str]) -> Feed:
@@ -131,6 +190,8 @@ def _stated(values: dict[str, Any]) -> dict[str, Any]:
 def _read(path: str | os.PathLike[str]) -> dict[str, Any]:
     """Read and check the file's document."""
     name = os.fspath(path)
+    if not name:
+        raise FileError("the name of the feed file is empty", "name a feed file; 'audiotest feed' makes one")
     try:
         if not Path(name).is_file():
             reason = "is not an ordinary file" if Path(name).exists() else "no such file"
@@ -145,8 +206,9 @@ def _read(path: str | os.PathLike[str]) -> dict[str, Any]:
     if len(text) > LONGEST_BYTES:
         raise FileError(f"{name}: too long for a feed file", "name a feed file; 'audiotest feed' makes one")
     try:
-        document = tomllib.loads(text.decode("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+        # Editors on Windows put a byte order mark before it.
+        document = tomllib.loads(text.decode("utf-8-sig"))
+    except (ValueError, RecursionError) as error:
         reason = " ".join(str(error).split())
         raise FileError(f"{name}: not a feed file, it is no TOML ({reason})", LEARN_AGAIN) from error
     _check(name, document)

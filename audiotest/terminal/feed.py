@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.errors import MeasureError
+from audiotest.feeds.feedfile import refuse_output
 from audiotest.feeds.file import open_recording
 from audiotest.feeds.scale import learn_from_hiss, learn_from_tone, load_feed, save_feed
 from audiotest.measure.path import PathResponse, learn_path
@@ -25,6 +26,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.way == "path":
         return _run_path(arguments)
     output = Path(arguments.output)
+    refuse_output(arguments.output, arguments.reference)
     samples, sample_rate_hz = _read(arguments)
     try:
         feed = _learn(arguments, samples, sample_rate_hz, output.stem)
@@ -45,7 +47,8 @@ def run(arguments: argparse.Namespace) -> int:
 def _run_path(arguments: argparse.Namespace) -> int:
     """Learn the path and write the feed file with it."""
     feed = load_feed(arguments.feed)
-    output = Path(arguments.output or arguments.feed)
+    output = Path(arguments.feed if arguments.output is None else arguments.output)
+    refuse_output(arguments.feed if arguments.output is None else arguments.output, arguments.reference)
     samples, sample_rate_hz = _read(arguments)
     try:
         response = learn_path(samples, sample_rate_hz)
