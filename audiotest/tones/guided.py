@@ -33,6 +33,7 @@ class Guided:
     def __init__(self, script: Callable[[Notebook], Script], notebook: Notebook) -> None:
         self.notebook = notebook
         self.complete = False
+        self.stopped_by: BaseException | None = None
         self._script = script(notebook)
         self.step: Step | None = None
         self._advance(lambda: next(self._script))
@@ -43,8 +44,9 @@ class Guided:
             raise RuntimeError("the procedure is over")
         self._advance(lambda: self._script.send(heard))
 
-    def interrupt(self, reason: str) -> None:
+    def interrupt(self, reason: str, by: BaseException | None = None) -> None:
         """End it here. What was measured stays in the report, which says that it is not complete."""
+        self.stopped_by = by
         self._script.close()
         self.step = None
         if not self.complete:
@@ -96,10 +98,10 @@ def carry_out(guided: Guided, bench: Bench, show: Callable[[Guided], None] = lam
         while guided.step is not None:
             guided.answer(bench.perform(guided.step))
             show(guided)
-    except KeyboardInterrupt:
-        guided.interrupt("interrupted")
+    except KeyboardInterrupt as stop:
+        guided.interrupt("interrupted", stop)
     except AudiotestError as error:
-        guided.interrupt(str(error))
+        guided.interrupt(str(error), error)
     finally:
         bench.silence()
     return guided.report()
