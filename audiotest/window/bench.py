@@ -54,6 +54,7 @@ class Bench(QWidget):
             )
         }  # fmt: skip
         self._row_s = 0.0
+        self._drawn = (0, 0)
         self._frames = 0
         self._arrange()
         self.write_captions()
@@ -155,8 +156,11 @@ class Bench(QWidget):
     def draw(self, listening: Listening, reading: LiveReading | None) -> None:
         """Draw one frame from what is being listened to."""
         self.meters.show_levels(listening.levels, reading)
-        if self.frozen:
+        heard = (id(listening), listening.tape.end_n)
+        if self.frozen or heard == self._drawn:
+            # Nothing new: an over is being measured perhaps, and that should not have to share the core.
             return
+        self._drawn = heard
         rate_hz = listening.rate_hz
         need_n = max(self.scope.span_n(rate_hz), self.spectrum.needed_n(rate_hz))
         samples = listening.tape.last(need_n)
