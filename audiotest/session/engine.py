@@ -8,7 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.measure.bands import HOP_S, band_frames, plan_bands
+from audiotest.measure.deviation import AUDIO_HIGH_HZ
 from audiotest.measure.edges import change_point, squelch_tail_start
+from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US
+from audiotest.measure.hiss import ReceiverInverse, receiver_inverse
 from audiotest.measure.level import OverloadCounter, overload_runs
 from audiotest.measure.over import TOO_QUIET_DBFS, OverAudio, measure_over
 from audiotest.records import Feed, InputReading, InputVerdict, LimitSet, LiveReading, Over
@@ -70,6 +73,10 @@ class Engine:
         self._lost_total_n = 0
         self._verdicts: list[tuple[int, float | None]] = []
         self._hiss: NDArray[np.float32] | None = None
+        self._live_hiss: NDArray[np.float32] | None = None
+        self._inverse: ReceiverInverse | None = None
+        self._live_cell: int | None = None
+        self._floor_khz: float | None = None
 
     # -- stream in --------------------------------------------------------------------------------
 
@@ -148,7 +155,13 @@ class Engine:
         """The last three tenths of a second for the live line and the meters."""
         recent = self._memory.last(round(LIVE_WINDOW_S * self._rate))
         start = self._finder.over_start_cell
-        figures = live_figures(recent, self._rate, self._feed, self._hiss, in_over=start is not None)
+        if start is not None and start != self._live_cell:
+            self._live_over(start)
+        figures = live_figures(
+            recent, self._rate, self._feed, self._live_hiss,
+            in_over=start is not None, inverse=self._inverse, floor_khz=self._floor_khz,
+        )  # fmt: skip
+        self._floor_khz = figures.floor_khz if figures.floor_khz is not None else self._floor_khz
         return LiveReading(
             time_s=self.duration_s,
             state=figures.state,
@@ -161,6 +174,23 @@ class Engine:
             over_s=None if start is None else self.duration_s - self._cell_s(start),
             lost_n=self._lost_total_n,
         )
+
+    def _live_over(self, start_cell: int) -> None:
+        """Take what the live figures need of an over that has just begun: its hiss, if it began with one."""
+        self._live_cell, self._floor_khz = start_cell, None
+        if not self._finder.began_in_hiss:
+            return
+        end_n = self._cell_n(start_cell)
+        hiss = self._memory.read(end_n - round(HISS_KEPT_S * self._rate), end_n)
+        if len(hiss) < 0.1 * self._rate:
+            return
+        self._live_hiss = hiss
+        feed = self._feed
+        if feed is not None:
+            tau = USUAL_DEEMPHASIS_US if feed.deemphasis_us is None else feed.deemphasis_us
+            self._inverse = receiver_inverse(
+                hiss, self._rate, tau, high_hz=AUDIO_HIGH_HZ, if_bandwidth_khz=feed.if_bandwidth_khz
+            )
 
     # -- inside -----------------------------------------------------------------------------------
 

@@ -122,6 +122,11 @@ class OverFinder:
         return None if self._over is None else self._over.start_cell
 
     @property
+    def began_in_hiss(self) -> bool:
+        """Whether the running over began by hiss falling to quiet."""
+        return self._over is not None and self._over.dropped
+
+    @property
     def earliest_start_cell(self) -> int:
         """First cell that a running or coming over may still claim as its start."""
         if self._over is not None:
