@@ -144,8 +144,8 @@ def test_a_cache_that_cannot_be_written_only_costs_time(
 
 
 def test_killed_it_goes_on_from_there(recordings: Path, tmp_path: Path) -> None:
-    long = np.random.default_rng(2).standard_normal(16000 * 15) * 0.05
-    for number in range(10):
+    long = np.random.default_rng(2).standard_normal(16000 * 2) * 0.05
+    for number in range(60):
         soundfile.write(recordings / f"z{number:02}.wav", long, 16000)
     environment = {**os.environ, "XDG_CACHE_HOME": str(tmp_path / "home"), "PYTHONPATH": str(REPOSITORY)}
     command = [sys.executable, "-m", "audiotest", "check", str(recordings)]
@@ -159,7 +159,7 @@ def test_killed_it_goes_on_from_there(recordings: Path, tmp_path: Path) -> None:
     assert child.returncode == -signal.SIGKILL
     done = subprocess.run(command, env=environment, capture_output=True, text=True, check=True)
     before = int(" ".join(done.stdout.split()).split("measured, ")[1].split(" ")[0])
-    assert 5 <= before < 14
+    assert 5 <= before < 64
 
 
 def test_the_feed_belongs_to_what_is_remembered(
