@@ -17,7 +17,7 @@ RANKS = {
 ROOTS = {0: {"errors", "units", "records"}}
 """Within a rank rooms do not see each other, but for the small modules at the bottom."""
 ONLY_IN = {
-    "sounddevice": {"feeds/soundcard.py", "tones/output.py"},
+    "sounddevice": {"feeds/soundcard.py", "tones/output.py", "tones/iqinput.py"},
     "soundfile": {"feeds/file.py", "radio/voices.py"},
     "PySide6": {"window"},
     "pyqtgraph": {"window"},

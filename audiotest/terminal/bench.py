@@ -3,12 +3,15 @@
 import argparse
 import json
 import sys
+from datetime import datetime
+from pathlib import Path
 
 from rich.console import Console
 
 from audiotest.errors import AudiotestError, RequestError
-from audiotest.feeds.scale import load_feed
+from audiotest.feeds.scale import load_feed, save_feed
 from audiotest.feeds.soundcard import open_input
+from audiotest.records import Feed
 from audiotest.standards.limits import get_limits
 from audiotest.terminal.benchcard import bench_document, print_report
 from audiotest.terminal.card import make_console
@@ -20,8 +23,11 @@ from audiotest.tones.live import LiveBench
 from audiotest.tones.output import SoundOutput
 from audiotest.tones.rehearsal import MONITOR_FEED, Rehearsal
 from audiotest.tones.signals import RATE_HZ
+from audiotest.tones.steps import Report
 
 DONE, CANNOT, INTERRUPTED = 0, 2, 130
+NULL_UNCERTAINTY_DB = 0.3
+"""What a null found between steps of 1.5 dB leaves open, and the receiver's filters at the tone."""
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -33,8 +39,10 @@ def run(arguments: argparse.Namespace) -> int:
     given = Given(
         feed=feed, limits=get_limits(arguments.limits), start_mv=arguments.start_mv,
         start_dbm=arguments.start_dbm, nominal_mhz=arguments.nominal_mhz, tolerance_hz=arguments.tolerance_hz,
-        lower_sideband=arguments.lower_sideband,
+        lower_sideband=arguments.lower_sideband, deemphasis_us=arguments.deemphasis_us,
     )  # fmt: skip
+    if arguments.feed_out and arguments.procedure != "carrier-null":
+        raise RequestError("--feed-out goes with carrier-null", "or learn a feed with 'audiotest feed'")
     guided = entry.make(given)
     # With --json standard output is the document's: the conversation goes to standard error.
     talk = (
@@ -51,12 +59,27 @@ def run(arguments: argparse.Namespace) -> int:
         finally:
             bench.close()
             technician.let_go()
+    if arguments.feed_out and report.complete:
+        save_feed(_feed(arguments, report), arguments.feed_out)
     if arguments.json:
         document = bench_document(report, rehearsed=arguments.rehearse)
         print(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
     else:
         print_report(make_console(), report, rehearsed=arguments.rehearse)
     return _status(guided)
+
+
+def _feed(arguments: argparse.Namespace, report: Report) -> Feed:
+    """The feed that a carrier null has taught."""
+    values = {figure.key: figure.value for figure in report.figures}
+    scale, tone_hz = values["scale_khz_per_fs"], values["tone_hz"]
+    assert scale is not None
+    return Feed(
+        name=Path(arguments.feed_out).stem, method="carrier-null", scale_khz_per_fs=scale,
+        scale_uncertainty_db=NULL_UNCERTAINTY_DB, deemphasis_us=arguments.deemphasis_us, tone_hz=tone_hz,
+        deviation_khz=values["deviation_khz"], if_bandwidth_khz=None, hiss_dbfs=None,
+        learned=datetime.now().isoformat(timespec="seconds"),
+    )  # fmt: skip
 
 
 def _status(guided: Guided) -> int:

@@ -1,4 +1,4 @@
-"""The options of ``audiotest bench``, ``send``, ``heard`` and ``iq``; imports nothing that measures."""
+"""The options of ``audiotest bench``, ``send``, ``sinad``, ``heard``, ``iq``; imports no measuring."""
 
 import argparse
 import math
@@ -12,7 +12,8 @@ PROCEDURES = {
     "two-tone": "transmitter's intermodulation of two tones",
     "balance": "mic gain and deviation: talk and turn until both stand right",
     "frequency": "frequency error by beat note against a reference",
-    "frequency-iq": "frequency error from an I/Q feed (rehearsal; recordings: 'audiotest iq')",
+    "frequency-iq": "the same from an I/Q feed (only rehearsed; else 'audiotest iq')",
+    "carrier-null": "deviation by carrier null, and the FM feed's scale from it",
     "sensitivity": "receiver's 12 and 20 dB SINAD and 20 dB quieting",
     "squelch": "receiver's squelch: opening, closing, hysteresis",
     "rx-response": "receiver's audio response against -6 dB per octave",
@@ -44,6 +45,16 @@ def _positive(text: str) -> float:
 _positive.__name__ = "number"
 
 
+def _not_negative(text: str) -> float:
+    value = float(text)
+    if not (math.isfinite(value) and value >= 0):
+        raise argparse.ArgumentTypeError(f"{text!r} is not zero or a number above it")
+    return value
+
+
+_not_negative.__name__ = "number"
+
+
 def _finite(text: str) -> float:
     value = float(text)
     if not math.isfinite(value):
@@ -55,7 +66,7 @@ _finite.__name__ = "number"
 
 
 def _listed(table: dict[str, str]) -> str:
-    return "\n".join(f"  {name:<14}{words}" for name, words in table.items())
+    return "\n".join(f"  {name:<15}{words}" for name, words in table.items())
 
 
 def _add_json(parser: argparse.ArgumentParser) -> None:
@@ -92,6 +103,10 @@ def add_bench(commands: Any) -> None:
     )
     bench.add_argument("--nominal-mhz", type=_positive, metavar="MHZ", help="nominal frequency, gives ppm")
     bench.add_argument("--tolerance-hz", type=_positive, metavar="HZ", help="allowed frequency error")
+    bench.add_argument(
+        "--deemphasis-us", type=_not_negative, metavar="US", help="de-emphasis of the feed (carrier-null)"
+    )
+    bench.add_argument("--feed-out", metavar="FEED.toml", help="carrier-null: write the feed's scale here")
     bench.add_argument("--lower-sideband", action="store_true", help="the beat note is in the lower sideband")
     _add_confirmed(bench)
     _add_json(bench)
@@ -129,10 +144,24 @@ def add_heard(commands: Any) -> None:
     heard.set_defaults(module="audiotest.terminal.heard")
 
 
+def add_sinad(commands: Any) -> None:
+    """Declare ``audiotest sinad``."""
+    sinad = commands.add_parser("sinad", help="SINAD of a test tone, five readings a second")
+    sinad.add_argument("file", nargs="?", metavar="FILE", help="recording; without it the sound card")
+    sinad.add_argument("--device", metavar="D", help="input, as 'audiotest inputs' lists it")
+    sinad.add_argument("--channel", type=int, metavar="N", help="channel, from 1")
+    sinad.add_argument("--tone-hz", type=_positive, metavar="HZ", default=1000.0, help="the tone (1000)")
+    sinad.add_argument("--seconds", type=_positive, metavar="S", help="stop after S seconds")
+    _add_json(sinad)
+    sinad.set_defaults(module="audiotest.terminal.sinad")
+
+
 def add_iq(commands: Any) -> None:
     """Declare ``audiotest iq``."""
     iq = commands.add_parser("iq", help="deviation, offset, bandwidth, AM depth from an I/Q recording")
-    iq.add_argument("file", metavar="FILE", help="two channels: I left, Q right")
+    iq.add_argument("file", nargs="?", metavar="FILE", help="two channels: I left, Q right")
+    iq.add_argument("--device", metavar="D", help="without FILE: a stereo input, as 'audiotest inputs' lists")
+    iq.add_argument("--seconds", type=_positive, metavar="S", default=2.0, help="how long to listen (2)")
     iq.add_argument("--swapped", action="store_true", help="I is right and Q left")
     iq.add_argument("--am", action="store_true", help="the emission is AM: measure depth, not deviation")
     iq.add_argument("--tone-hz", type=_positive, metavar="HZ", help="the modulating tone, if known")

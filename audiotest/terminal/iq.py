@@ -13,14 +13,21 @@ from audiotest.measure.carriernull import IndexFit, fit_index, fm_lines
 from audiotest.measure.iq import AmReading, FmReading, complex_feed, measure_am, measure_fm
 from audiotest.terminal.card import make_console, print_row
 from audiotest.terminal.heard import read_samples
+from audiotest.tones.iqinput import record_stereo
 
 SCHEMA = "audiotest-iq-1"
+LIVE_RATE_HZ = 48000
 SOURCE = "99 % of the power, Radio Regulations 1.153, β % method of ITU-R SM.328 and SM.443 (from memory)"
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Measure the recording; a figure that cannot be had is unknown, with the reason."""
-    iq, rate_hz = _read(arguments.file, arguments.swapped)
+    if arguments.file:
+        iq, rate_hz = _read(arguments.file, arguments.swapped)
+    else:
+        rate_hz = LIVE_RATE_HZ
+        stereo = record_stereo(arguments.device, arguments.seconds, rate_hz)
+        iq = complex_feed(stereo, swapped=arguments.swapped)
     channel_hz = 1e3 * arguments.channel_khz
     notes: list[str] = []
     fm: FmReading | None = None
@@ -66,7 +73,7 @@ def _lines(iq: NDArray[np.complex128], rate_hz: int, fm: FmReading, notes: list[
 
 
 def iq_document(
-    file: str,
+    file: str | None,
     fm: FmReading | None,
     am: AmReading | None,
     lines: IndexFit | None,

@@ -2,11 +2,11 @@
 
 import argparse
 import math
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from audiotest import __version__
 from audiotest.errors import RequestError
-from audiotest.terminal.benchoptions import add_bench, add_heard, add_iq, add_send
+from audiotest.terminal.benchoptions import add_bench, add_heard, add_iq, add_send, add_sinad
 from audiotest.terminal.sheetoptions import add_compare, add_report, add_sheet
 
 DEFAULT_LIMITS = "uk-27fm"
@@ -40,6 +40,13 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         raise RequestError(message, f"see '{self.prog} --help'")
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """Refuse what a command does not know where it is known which command it is."""
+        known, unknown = super().parse_known_args(args, namespace)
+        if unknown and self._subparsers is None:
+            self.error(f"unrecognized arguments: {' '.join(unknown)}")
+        return known, unknown
 
 
 def _positive(text: str) -> float:
@@ -88,6 +95,7 @@ def build_parser() -> argparse.ArgumentParser:
     _add_feed(commands)
     add_bench(commands)
     add_send(commands)
+    add_sinad(commands)
     add_heard(commands)
     add_iq(commands)
     add_sheet(commands)

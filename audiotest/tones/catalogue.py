@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from audiotest.records import Feed, LimitSet
 from audiotest.tones.balance import balance
+from audiotest.tones.carriernull import carrier_null
 from audiotest.tones.frequency import frequency_by_beat, frequency_by_iq
 from audiotest.tones.guided import Guided
 from audiotest.tones.limiting import START_MV, modulation_limiting
@@ -26,6 +27,7 @@ class Given:
     nominal_mhz: float | None = None
     tolerance_hz: float | None = None
     lower_sideband: bool = False
+    deemphasis_us: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +80,12 @@ PROCEDURES: dict[str, Entry] = {
         words="frequency error from an I/Q feed", keys=True, sends=False,
         make=lambda g: frequency_by_iq(
             nominal_mhz=g.nominal_mhz, tolerance_hz=g.tolerance_hz, tolerance_source=TOLERANCE_SOURCE
+        ),
+    ),
+    "carrier-null": Entry(
+        words="exact deviation by carrier null, and the scale of the FM feed from it", keys=True, sends=True,
+        make=lambda g: carrier_null(
+            g.limits.deviation_khz, deemphasis_us=g.deemphasis_us, start_mv=g.start_mv
         ),
     ),
     "sensitivity": Entry(

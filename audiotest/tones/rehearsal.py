@@ -126,7 +126,7 @@ class Rehearsal:
         seconds = step.settle_s + step.listen_s
         if step.speak:
             return self._spoken(seconds)
-        if step.feed == "beat":
+        if step.feed == "beat" and step.signal is None:
             return self._beat(seconds, self.unit.offset_hz if step.keyed else 0.0)
         if step.keyed:
             return self._transmitted(step, seconds)
@@ -148,9 +148,11 @@ class Rehearsal:
             signal_mv[: len(sent)] = sent * self.output.full_scale_mv * np.sqrt(2.0)
             self.played_s += len(sent) / rate_hz
         modulation = transmit(signal_mv, rate_hz, self.unit, seed=self.seed)
-        if step.feed == "iq":
-            receiver = IqReceiver(offset_hz=self.unit.offset_hz)
+        if step.feed != "audio":
+            receiver = IqReceiver(sample_rate_hz=48000, offset_hz=self.unit.offset_hz)
             made = fm_iq(modulation.deviation_khz, modulation.rate_hz, receiver, seed=self.seed)
+            if step.feed == "beat":
+                return beat_note(made.iq, made.sample_rate_hz, PITCH_HZ), made.sample_rate_hz
             return made.iq, made.sample_rate_hz
         heard = monitor(modulation, self.unit, self.monitor_receiver, self.card, seed=self.seed)
         return heard, self.card.sample_rate_hz

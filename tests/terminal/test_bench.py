@@ -8,17 +8,23 @@ from typing import ClassVar
 import numpy as np
 import pytest
 import soundfile as sf
+from rich.console import Console
 
 from audiotest.__main__ import main
+from audiotest.errors import RequestError
+from audiotest.feeds.scale import load_feed
+from audiotest.radio.bench import receive_levels
 from audiotest.radio.iq import IqReceiver, am_tone_iq, fm_tone_iq
 from audiotest.standards.fm import null_tone_hz
 from audiotest.terminal import bench as bench_command
 from audiotest.terminal import send as send_command
 from audiotest.terminal.benchoptions import PROCEDURES as NAMED
+from audiotest.terminal.consent import TerminalTechnician
 from audiotest.tones.catalogue import PROCEDURES
 from audiotest.tones.level import OutputScale, prepare, save_output
-from audiotest.tones.rehearsal import DEMO_SET, Rehearsal
+from audiotest.tones.rehearsal import DEMO_RECEIVER, DEMO_SET, Rehearsal
 from audiotest.tones.signals import dtmf, speech, subaudible
+from audiotest.tones.steps import GENERATOR_OFF_DBM, Ask, Step
 
 QUICK = ("distortion", "hum", "two-tone", "frequency", "frequency-iq", "rx-distortion", "rx-hum", "squelch")
 
@@ -214,3 +220,88 @@ def test_an_am_recording_gives_its_depth_within_one_percent(depth, tmp_path, cap
     found = document(capsys)["am"]
     for key in ("positive_percent", "negative_percent", "depth_percent"):
         assert found[key] == pytest.approx(100.0 * depth, abs=1.0)
+
+
+def test_a_carrier_null_teaches_a_feed(tmp_path, capsys):
+    path = tmp_path / "null.toml"
+    argv = ["bench", "carrier-null", "--rehearse", "--json", "--deemphasis-us", "0", "--feed-out", str(path)]
+    assert main(argv) == 0
+    assert document(capsys)["complete"] is True
+    feed = load_feed(path)
+    assert feed.method == "carrier-null"
+    assert feed.scale_khz_per_fs == pytest.approx(8.0, rel=0.02)
+    assert main(["bench", "squelch", "--rehearse", "--feed-out", str(path)]) == 2
+
+
+class Keyboard:
+    """Typed lines, one after the other, with what was shown before each."""
+
+    def __init__(self, monkeypatch, *lines):
+        monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+        self.screen = io.StringIO()
+        self.technician = TerminalTechnician(Console(file=self.screen, width=200))
+
+
+def test_settings_are_taken_as_typed_or_as_suggested(monkeypatch):
+    keyboard = Keyboard(monkeypatch, "", "ten", "-101,5", "")
+    step = Step(
+        prompt="Level by level.",
+        asks=(
+            Ask(setting="generator_tone_hz", words="modulate", suggested=1000.0, unit="Hz"),
+            Ask(setting="generator_dbm", words="level", suggested=-100.0, unit="dBm"),
+            Ask(setting="generator_dbm", words="off", suggested=GENERATOR_OFF_DBM),
+        ),
+    )
+    assert keyboard.technician(step) == (1000.0, -101.5, GENERATOR_OFF_DBM)
+    assert "not a number" in keyboard.screen.getvalue()
+
+
+def test_the_set_is_keyed_once_and_let_go(monkeypatch):
+    keyboard = Keyboard(monkeypatch, "", "")
+    keyed, quiet = Step(prompt="tone", keyed=True), Step(prompt="quiet")
+    for step in (keyed, keyed, quiet):
+        keyboard.technician(step)
+    shown = keyboard.screen.getvalue()
+    assert shown.count("Key the set") == 1
+    assert shown.count("Unkey the set") == 1
+    keyboard.technician.let_go()
+    assert "Let the set go" not in keyboard.screen.getvalue()
+
+
+def test_a_long_carrier_is_broken_for_the_set_to_cool(monkeypatch):
+    keyboard = Keyboard(monkeypatch, "", "", "")
+    keyboard.technician(Step(prompt="tone", keyed=True))
+    keyboard.technician.keyed_since_s -= 100.0
+    keyboard.technician(Step(prompt="tone", keyed=True))
+    assert "cool for 100 s" in keyboard.screen.getvalue()
+    keyboard.technician.let_go()
+    assert "Let the set go" in keyboard.screen.getvalue()
+
+
+def test_nobody_at_the_keyboard_is_no_answer(monkeypatch):
+    keyboard = Keyboard(monkeypatch)
+    with pytest.raises(RequestError, match="nobody answers"):
+        keyboard.technician(Step(prompt="tone", keyed=True))
+
+
+@pytest.fixture(scope="module")
+def falling(tmp_path_factory):
+    """A receiver's audio while the generator falls through the mark."""
+    heard = receive_levels([-100.0, -125.0], 2.0, 1000.0, 1.5, DEMO_RECEIVER, seed=3)
+    path = tmp_path_factory.mktemp("sinad") / "falling.wav"
+    sf.write(path, heard.audio, heard.sample_rate_hz)
+    return str(path)
+
+
+def test_sinad_five_times_a_second(falling, capsys):
+    assert main(["sinad", falling, "--json"]) == 0
+    rows = document(capsys)["readings"]
+    assert np.diff([row["time_s"] for row in rows]) == pytest.approx(0.2)
+    # The first window holds the squelch as it opens.
+    assert max(row["sinad_db"] for row in rows) > 20.0
+    assert rows[-1]["sinad_db"] < 12.0
+    assert all(row["sinad_sd_db"] > 0.0 for row in rows)
+    assert main(["sinad", falling, "--seconds", "2"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 6
+    assert max(len(line) for line in lines) <= 80
