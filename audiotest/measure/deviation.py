@@ -32,15 +32,17 @@ def _statistics(samples: NDArray[np.floating]) -> NDArray[np.float64]:
 
 
 def _noise_like(
-    noise: NDArray[np.floating], count: int, sample_rate_hz: int, rng: np.random.Generator
-) -> NDArray[np.float64]:
-    """Gaussian noise of `count` samples with the density of `noise`."""
+    noise: NDArray[np.floating], count: int, sample_rate_hz: int, helpings: int, seed: int
+) -> list[NDArray[np.float64]]:
+    """Gaussian noises of `count` samples with the density of `noise`."""
     window_n = min(len(noise), sample_rate_hz // 50)
     hz, density = welch(noise, sample_rate_hz, nperseg=window_n)
     size = scipy.fft.next_fast_len(count, real=True)
     grid = scipy.fft.rfftfreq(size, 1.0 / sample_rate_hz)
     gain = np.sqrt(np.interp(grid, hz, density) * sample_rate_hz / 2.0)
-    return np.asarray(scipy.fft.irfft(scipy.fft.rfft(rng.standard_normal(size)) * gain, size)[:count])
+    rng = np.random.default_rng(seed)
+    spectra = (scipy.fft.rfft(rng.standard_normal(size)) for _ in range(helpings))
+    return [np.asarray(scipy.fft.irfft(spectrum * gain, size)[:count]) for spectrum in spectra]
 
 
 def _noise_share(
@@ -54,8 +56,7 @@ def _noise_share(
     shares = []
     for part in (part for part in chosen if len(part) >= 0.2 * sample_rate_hz):
         plain = _statistics(part)
-        rng = np.random.default_rng(len(part))
-        extra = [_noise_like(noise, len(part), sample_rate_hz, rng) for _ in range(HELPINGS)]
+        extra = _noise_like(noise, len(part), sample_rate_hz, HELPINGS, len(part))
         # Each helping also turned over: as good as another one to peaks of both signs.
         extra += [-one for one in extra]
         once = np.mean([_statistics(part + e) for e in extra], axis=0)

@@ -35,10 +35,13 @@ from audiotest.units import amplitude_db, db_amplitude
 
 EDGE_S = 0.03
 PIECE_S = 0.06
+TRIED, TRIED_S = 6, 0.3
 MIN_BARE_S = 0.06
 MIN_SPEECH_S = 2.0
 WEAK_SNR_DB = 10.0
 LEAST_TONE_SHARE = 0.05
+TONE_ITSELF_SHARE = 0.75
+"""A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
 NO_SCALE = "deviation unknown: no feed scale; learn one with 'audiotest feed learn'"
 _NO_LIMITER = Limiter(
     drive_db=None, drive_low_db=None, drive_high_db=None, clipped_fraction=None, reached=None
@@ -403,6 +406,13 @@ def _split_beep(sound: Sound, offset_s: float) -> tuple[EndBeep | None, Sound]:
     return beep, sound.cut(0.0, max(found.start_s - 0.02, 1.0 / sound.low_rate_hz))
 
 
+def _may_be_tone(sound: Sound) -> bool:
+    """Whether one of a few short stretches is a steady tone: if none is, the whole need not be looked at."""
+    parts_s = np.linspace(0.0, max(sound.seconds - TRIED_S, 0.0), TRIED)
+    parts = (sound.cut(at_s, at_s + TRIED_S).low for at_s in parts_s)
+    return any(find_steady_tone(part, sound.low_rate_hz) is not None for part in parts)
+
+
 def _measure_view(
     view: _View, from_pauses: bool, feed: Feed | None, limits: LimitSet, offset_s: float, runs: int
 ) -> Over:
@@ -411,7 +421,7 @@ def _measure_view(
     heard = part.start_n is not None and part.end_n is not None
     spoken = view.sound.cut((part.start_n or 0) / rate_hz, (part.end_n or 0) / rate_hz)
     tried = spoken if heard else view.sound
-    steady_hz = find_steady_tone(tried.low, tried.low_rate_hz)
+    steady_hz = find_steady_tone(tried.low, tried.low_rate_hz) if _may_be_tone(tried) else None
     tone: Tone | None = None
     kind: OverKind = "voice" if heard else "carrier"
     if steady_hz is not None:
@@ -429,6 +439,9 @@ def _measure_view(
         signal_rms: float | None = db_amplitude(level.active_dbfs)
     else:
         signal_rms = _band_rms(spoken) if len(spoken.wave) else None
+    if tone is not None and view.bare is not None and signal_rms is not None:
+        # A tone that fills the over leaves no carrier without it: nothing then tells the noise.
+        view.bare = None if _band_rms(view.bare) > TONE_ITSELF_SHARE * signal_rms else view.bare
     noise = _noise_figures(view, from_pauses, signal_rms, kind != "carrier")
     conditions = _conditions(runs, kind, part.active_s, active_dbfs, noise)
     peak_dbfs = None if peak is None else amplitude_db(peak)

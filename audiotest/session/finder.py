@@ -94,6 +94,12 @@ def _upper(levels_db: NDArray[np.float64]) -> float:
     return float(np.add.reduce(part)) / len(part)
 
 
+def _median(values: NDArray[np.float64]) -> float:
+    ranked = sorted(values.tolist())
+    half = len(ranked) // 2
+    return float(ranked[half] if len(ranked) % 2 else (ranked[half - 1] + ranked[half]) / 2.0)
+
+
 class OverFinder:
     """Cells in, finished overs out.
 
@@ -229,15 +235,12 @@ class OverFinder:
         # The cheapest question first: nearly all of a voice fails it.
         if sum(self._flat[-cells:]) / cells <= LEAST_FLATNESS_DB:
             return False
+        if _median(np.add.reduce(self._spread[-cells:]) / cells) >= 1.7:
+            return False
         window = self._window(cells)
         half = cells // 2
         trend = np.abs(window[:half].mean(axis=0) - window[-half:].mean(axis=0))
-        return (
-            float(np.median(trend)) < 1.9
-            and float(np.max(trend)) < 4.5
-            and float(np.median(window.std(axis=0))) < 1.3
-            and float(np.median(np.mean(self._spread[-cells:], axis=0))) < 1.7
-        )
+        return _median(trend) < 1.9 and float(np.max(trend)) < 4.5 and _median(window.std(axis=0)) < 1.3
 
     def _matches(self, reference_db: NDArray[np.float64] | None, cells: int = WINDOW_CELLS) -> bool:
         if reference_db is None or len(self._cells) < cells:
