@@ -42,6 +42,8 @@ WEAK_SNR_DB = 10.0
 LEAST_TONE_SHARE = 0.05
 TONE_ITSELF_SHARE = 0.75
 """A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
+TONE_ITSELF_SHARE = 0.75
+"""A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
 NO_SCALE = "deviation unknown: no feed scale; learn one with 'audiotest feed learn'"
 _NO_LIMITER = Limiter(
     drive_db=None, drive_low_db=None, drive_high_db=None, clipped_fraction=None, reached=None
@@ -439,6 +441,9 @@ def _measure_view(
         signal_rms: float | None = db_amplitude(level.active_dbfs)
     else:
         signal_rms = _band_rms(spoken) if len(spoken.wave) else None
+    if tone is not None and view.bare is not None and signal_rms is not None:
+        # A tone that fills the over leaves no carrier without it: nothing then tells the noise.
+        view.bare = None if _band_rms(view.bare) > TONE_ITSELF_SHARE * signal_rms else view.bare
     if tone is not None and view.bare is not None and signal_rms is not None:
         # A tone that fills the over leaves no carrier without it: nothing then tells the noise.
         view.bare = None if _band_rms(view.bare) > TONE_ITSELF_SHARE * signal_rms else view.bare
