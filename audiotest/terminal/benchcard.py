@@ -30,7 +30,7 @@ def bench_document(report: Report, *, rehearsed: bool) -> dict[str, Any]:
                 "key": figure.key, "label": figure.label, "value": figure.value, "unit": figure.unit,
                 "low": figure.low, "high": figure.high, "limit_low": figure.limit_low,
                 "limit_high": figure.limit_high, "limit_source": figure.limit_source or None,
-                "passed": figure.passed,
+                "limit_is_reference": figure.reference, "inside": figure.inside, "passed": figure.passed,
             }
             for figure in report.figures
         ],
@@ -56,9 +56,9 @@ def print_report(console: Console, report: Report, *, rehearsed: bool) -> None:
     verdict = {True: "PASS", False: "FAIL", None: None}[report.passed]
     if verdict is not None:
         console.print(Text(f" {verdict}", style="bold"))
-    sources = {figure.limit_source for figure in report.figures if figure.limit_source}
-    for source in sorted(sources):
-        print_row(console, "limit", source)
+    sources = {(figure.reference, figure.limit_source) for figure in report.figures if figure.limit_source}
+    for reference, source in sorted(sources):
+        print_row(console, "reference" if reference else "limit", source)
     for note in report.notes:
         print_row(console, "note", note)
 
@@ -80,15 +80,23 @@ def figure_line(figure: Figure, width: int) -> str:
     line = f" {figure.label:<{width}}  {value}"
     if figure.value is not None and figure.low is not None and figure.high is not None:
         line += f"  ({_number(figure.low)} to {_number(figure.high)})"
-    bounds = [
-        f"{word} {_number(limit)}"
-        for word, limit in (("least", figure.limit_low), ("most", figure.limit_high))
-        if limit is not None
-    ]
-    if bounds:
-        verdict = {True: "pass", False: "FAIL", None: "not judged"}[figure.passed]
-        line += f"  [{', '.join(bounds)}: {verdict}]"
+    limits = _limits(figure)
+    if limits:
+        said = {True: "pass", False: "FAIL", None: "not judged"}[figure.passed]
+        if figure.reference:
+            said = {True: "inside", False: "OUTSIDE", None: "not judged"}[figure.inside]
+            limits = f"ref. {limits}"
+        line += f"  [{limits}: {said}]"
     return line
+
+
+def _limits(figure: Figure) -> str:
+    low, high = figure.limit_low, figure.limit_high
+    if low is not None and high is not None:
+        return f"{_number(low)} to {_number(high)}"
+    if high is not None:
+        return f"most {_number(high)}"
+    return "" if low is None else f"least {_number(low)}"
 
 
 def plot_lines(report: Report) -> list[str]:

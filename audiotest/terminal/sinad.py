@@ -50,16 +50,16 @@ def _readings(source: Source, tone_hz: float, seconds: float | None) -> Iterator
 
 def _text(value: float | None, sd_db: float | None) -> str:
     if value is None:
-        return "no noise".rjust(16)
+        return "no noise".rjust(15)
     return f"{value:6.1f} ±{2.0 * (sd_db or 0.0):4.1f} dB"
 
 
 def reading_line(reading: SinadReading, before: SinadReading | None) -> str:
     """One reading on one line; a mark of 12 or 20 dB that was passed since the last is said."""
     line = (
-        f"{clock(reading.time_s):>8}  {reading.frequency_hz:7.1f} Hz  {reading.level_dbfs:6.1f} dBFS"
-        f"  SINAD {_text(reading.sinad_db, reading.sinad_sd_db)}"
-        f"  O.41 {_text(reading.psophometric_db, reading.psophometric_sd_db)}"
+        f"{clock(reading.time_s):>7} {reading.frequency_hz:6.1f} Hz {reading.level_dbfs:6.1f} dBFS"
+        f" SINAD {_text(reading.sinad_db, reading.sinad_sd_db)}"
+        f" O.41 {_text(reading.psophometric_db, reading.psophometric_sd_db)}"
     )
     now, last = reading.sinad_db, before.sinad_db if before else None
     if now is not None and last is not None:

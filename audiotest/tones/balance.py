@@ -112,7 +112,7 @@ def _write(notebook: Notebook, limits: LimitSet, so_far: _SoFar) -> None:
             key="drive_db", label="drive into the limiter", value=limiter.drive_db if limiter else None,
             unit="dB", low=limiter.drive_low_db if limiter else None,
             high=limiter.drive_high_db if limiter else None, limit_low=low_db, limit_high=high_db,
-            limit_source=DRIVE_SOURCE,
+            limit_source=DRIVE_SOURCE, reference=True,
         ),
         Figure(
             key="peak_khz", label="peak deviation", value=over.deviation.peak_khz if over else None,

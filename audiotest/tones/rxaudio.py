@@ -79,7 +79,7 @@ def rx_distortion(limit_khz: float) -> Guided:
             notebook.figures += [
                 Figure(
                     key="distortion_percent", label="distortion", value=tone.thd_percent, unit="%",
-                    limit_high=DISTORTION_LIMIT_PERCENT, limit_source=DISTORTION_SOURCE,
+                    limit_high=DISTORTION_LIMIT_PERCENT, limit_source=DISTORTION_SOURCE, reference=True,
                 ),
                 Figure(key="sinad_db", label="SINAD", value=tone.sinad_db, unit="dB"),
                 Figure(
@@ -126,7 +126,7 @@ def rx_hum_noise(limit_khz: float) -> Guided:
         notebook.figures += [
             Figure(
                 key="hum_noise_db", label="below 60 %, 50-3000 Hz", value=flat_db, unit="dB",
-                limit_low=least, limit_source=HUM_SOURCE,
+                limit_low=least, limit_source=HUM_SOURCE, reference=True,
             ),
             Figure(key="hum_noise_psophometric_db", label="the same, O.41", value=weighted_db, unit="dB"),
         ]  # fmt: skip

@@ -64,8 +64,8 @@ class Heard:
 class Figure:
     """One figure of a procedure, with limits if there are any, and where those come from.
 
-    ``low`` and ``high`` bound the value itself at about 95 %, where the procedure knows. ``passed`` is None
-    without limits or without a value.
+    ``low`` and ``high`` bound the value itself at about 95 %, where the procedure knows. A limit that is
+    known from memory or by common practice only is a ``reference``: it says what to expect, and judges nothing.
     """
 
     key: str
@@ -77,15 +77,21 @@ class Figure:
     limit_low: float | None = None
     limit_high: float | None = None
     limit_source: str = ""
+    reference: bool = False
 
     @property
-    def passed(self) -> bool | None:
-        """Whether the value keeps its limits."""
+    def inside(self) -> bool | None:
+        """Whether the value is within its limits, whatever those are worth; None without either."""
         if self.value is None or (self.limit_low is None and self.limit_high is None):
             return None
         over = self.limit_high is not None and self.value > self.limit_high
         under = self.limit_low is not None and self.value < self.limit_low
         return not (over or under)
+
+    @property
+    def passed(self) -> bool | None:
+        """Whether the value keeps its limits; None where those are a reference, or there are none."""
+        return None if self.reference else self.inside
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

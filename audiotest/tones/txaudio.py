@@ -82,13 +82,13 @@ def write_response(
             Figure(
                 key=f"response_{point.frequency_hz:g}_hz_db", label=f"{point.frequency_hz:g} Hz",
                 value=point.response_db, unit="dB", limit_low=point.low_db, limit_high=point.high_db,
-                limit_source=MASK_SOURCE,
+                limit_source=MASK_SOURCE, reference=True,
             )
         )  # fmt: skip
     notebook.figures.append(
         Figure(
             key="worst_margin_db", label=f"least margin, at {found.worst.frequency_hz:g} Hz",
-            value=found.worst.margin_db, unit="dB", limit_low=0.0, limit_source=MASK_SOURCE,
+            value=found.worst.margin_db, unit="dB", limit_low=0.0, limit_source=MASK_SOURCE, reference=True,
         )
     )  # fmt: skip
 
@@ -109,6 +109,7 @@ def tx_distortion(monitor: Monitor, limit_khz: float, *, start_mv: float = START
                 Figure(
                     key="distortion_percent", label="distortion, de-emphasised", value=flat.thd_percent,
                     unit="%", limit_high=DISTORTION_LIMIT_PERCENT, limit_source=DISTORTION_SOURCE,
+                    reference=True,
                 ),
                 Figure(
                     key="distortion_flat_percent", label="distortion, flat", value=plain.thd_percent, unit="%"
@@ -163,7 +164,7 @@ def tx_hum_noise(monitor: Monitor, limit_khz: float, *, start_mv: float = START_
         notebook.figures += [
             Figure(
                 key="hum_noise_db", label="below 60 %, 50-3000 Hz", value=flat_db, unit="dB",
-                limit_low=least, limit_source=HUM_SOURCE,
+                limit_low=least, limit_source=HUM_SOURCE, reference=True,
             ),
             Figure(
                 key="hum_noise_psophometric_db", label="the same, O.41", value=weighted_db, unit="dB"

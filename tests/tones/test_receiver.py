@@ -7,7 +7,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from audiotest.radio.bench import true_levels
+from audiotest.measure.sinad import sinad_readings
+from audiotest.radio.bench import receive_tone, true_levels
 from audiotest.radio.receiver import audio_response
 from audiotest.tones.frequency import frequency_by_beat, frequency_by_iq
 from audiotest.tones.guided import carry_out
@@ -42,6 +43,16 @@ def test_sensitivity_is_the_receiver_s_own(key, truth):
     # The truth itself is known to 0.05 dB.
     assert found.low - 0.05 <= true_dbm <= found.high + 0.05
     assert found.high - found.low < 0.8
+
+
+@pytest.mark.parametrize(("mark_db", "truth"), [(12.0, "sinad_12_dbm"), (20.0, "sinad_20_dbm")])
+def test_sinad_reads_its_mark_at_the_true_level(mark_db, truth):
+    level_dbm = getattr(true_levels(DEMO_RECEIVER), truth)
+    unit = replace(DEMO_RECEIVER, squelch_open_dbm=None, squelch_close_dbm=None)
+    heard = receive_tone(level_dbm, 1000.0, 1.5, 20.5, unit, seed=5)
+    rows = list(sinad_readings(heard.audio[24000:], heard.sample_rate_hz))
+    assert len(rows) > 90
+    assert np.mean([row.sinad_db for row in rows]) == pytest.approx(mark_db, abs=0.2)
 
 
 def test_sensitivity_is_said_in_every_unit():
