@@ -11,6 +11,7 @@ from audiotest.window.theme import LIGHT, Theme, bigger
 
 DEGREES_PER_DB = 7.0
 FURTHEST_DEG = 140.0
+HEAD_DEG = 18.0
 
 
 def turn_degrees(change_db: float) -> float:
@@ -135,14 +136,15 @@ class ControlKnob(QWidget):
         self, painter: QPainter, centre: QPointF, radius: float, angle: float, colour: QColor
     ) -> None:
         way = 1.0 if angle > 0.0 else -1.0
-        head = min(18.0, abs(angle)) * way
+        # A small turn still gets a whole head: its way must be seen, its amount is written below.
+        angle = way * max(abs(angle), HEAD_DEG)
         width = max(radius * 0.17, 3.0)
-        shaft_end = angle - head if abs(angle) > abs(head) else 0.0
+        shaft_end = angle - way * HEAD_DEG
         box = QRectF(centre.x() - radius, centre.y() - radius, 2 * radius, 2 * radius)
         painter.setPen(QPen(colour, width, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap))
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.drawArc(box, 90 * 16, round(-shaft_end * 16))
-        tip = QPainterPath(_on(centre, radius, shaft_end + head))
+        tip = QPainterPath(_on(centre, radius, angle))
         tip.lineTo(_on(centre, radius + 1.7 * width, shaft_end))
         tip.lineTo(_on(centre, radius - 1.7 * width, shaft_end))
         tip.closeSubpath()

@@ -14,7 +14,7 @@ from audiotest.records import Feed, LimitSet
 from audiotest.window.cursor import Read
 from audiotest.window.envelope import thinned
 from audiotest.window.plots import DASHED, SOLID, Legend, dress_plot, make_plot
-from audiotest.window.spectra import scope_trace, trigger_at
+from audiotest.window.spectra import Trace, scope_trace, trigger_at
 from audiotest.window.theme import LIGHT, Theme
 
 BEFORE_S, AFTER_S, MARGIN_S, SEARCH_S = 0.005, 0.025, 0.010, 0.025
@@ -46,6 +46,7 @@ class Scope:
             self.plot.addItem(line, ignoreBounds=True)
         self._legend = Legend(self.plot)
         self._limiter_khz: float | None = None
+        self._read: Trace | None = None
         self._last: list[tuple[NDArray[np.float32], NDArray[np.float32]]] = []
         self.dress(LIGHT, limits, feed)
 
@@ -104,10 +105,10 @@ class Scope:
 
     def read_off(self, x: float, y: float) -> tuple[Read, ...]:
         """Time from the trigger and the value of the trace there; nothing before the first trace."""
-        curve = self._raw if self._view == "raw" else self._flat
-        time_ms, value = curve.getData()
-        if time_ms is None or len(time_ms) == 0:
+        # From the samples, not from the thinned curve that is drawn.
+        if self._read is None:
             return ()
+        time_ms, value = self._read
         unit, digits = ("kHz", 2) if self._feed is not None else ("of full scale", 3)
         there = float(np.interp(x, time_ms, value))
         return Read(value=x, unit="ms", digits=1), Read(value=there, unit=unit, digits=digits)
@@ -140,6 +141,7 @@ class Scope:
         columns = max(self.plot.width(), 100)
         if self.view != "raw":
             trace = scope_trace(flat * scale, at_n, before_n, after_n, rate_hz)
+            self._read = trace
             x, y = thinned(trace.time_ms, trace.value, columns)
             self._keep_ghost(x, y)
             self._flat.setData(x, y)
@@ -147,6 +149,8 @@ class Scope:
             self._flat.setData([], [])
         if self.view != "flattened":
             trace = scope_trace(samples * scale, at_n, before_n, after_n, rate_hz)
+            if self.view == "raw":
+                self._read = trace
             self._raw.setData(*thinned(trace.time_ms, trace.value, columns))
         else:
             self._raw.setData([], [])

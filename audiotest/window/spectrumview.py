@@ -1,5 +1,6 @@
 """The spectrum with its average and held peaks, and the waterfall."""
 
+from math import floor
 from typing import Any
 
 import numpy as np
@@ -175,7 +176,7 @@ class Waterfall:
 
     def read_off(self, x: float, y: float) -> tuple[Read, ...]:
         """Frequency, time ago and level there; nothing outside the picture."""
-        row, column = int(y / ROW_S), int(x / SPECTRUM_HIGH_HZ * COLUMNS)
+        row, column = floor(y / ROW_S), floor(x / SPECTRUM_HIGH_HZ * COLUMNS)
         if not (0 <= row < ROWS and 0 <= column < COLUMNS):
             return ()
         low_db, high_db = WATERFALL_RANGE_DB

@@ -12,6 +12,7 @@ from PySide6.QtCore import QCoreApplication, QEvent, QObject, QPoint, Qt, Signal
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QAbstractScrollArea, QApplication, QLabel, QWidget
 
+from audiotest.errors import DeviceError
 from audiotest.feeds.simulated import SimulatedSource
 from audiotest.records import LimitSet, Over
 from audiotest.standards.limits import LIMIT_SETS
@@ -340,6 +341,82 @@ def test_the_window_draws_in_both_dresses_at_every_size(
     image = window.grab().toImage().convertToFormat(QImage.Format.Format_RGB32)
     corner = image.pixelColor(QPoint(3, image.height() - 3)).lightness()
     assert corner > 200 if appearance == "light" else corner < 60
+
+
+@pytest.mark.parametrize(
+    "refusal",
+    [
+        DeviceError("bench: cannot be opened: Permission denied", "close other programs that use it"),
+        PermissionError(13, "Permission denied"),
+    ],
+)
+def test_an_input_that_is_refused_is_named_and_the_rest_works(
+    window: MainWindow, qtbot: Any, over: MakeOver, monkeypatch: pytest.MonkeyPatch, refusal: Exception
+) -> None:
+    def refuse(*_: Any) -> Any:
+        raise refusal
+
+    monkeypatch.setattr("audiotest.window.mainwindow.open_input", refuse)
+    window.timer.start()
+    press(qtbot, window, Qt.Key.Key_L)
+    state = window.bench.feed_labels["state"]
+    qtbot.waitUntil(lambda: "Permission denied" in state.text(), timeout=30000)
+    assert state.text().startswith("⚠")
+    assert "Permission denied" in window.statusBar().currentMessage()
+    put(window, over())
+    assert window.bench.advice.sentence.text().startswith("Mic gain down")
+    press(qtbot, window, Qt.Key.Key_P)
+    qtbot.waitUntil(lambda: window.sitting.practice is not None, timeout=30000)
+    qtbot.waitUntil(lambda: not state.text().startswith("⚠"), timeout=30000)
+
+
+def test_an_input_that_goes_away_is_named_and_can_be_opened_again(
+    window: MainWindow, qtbot: Any, audio: np.ndarray, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Unplugged(SimulatedSource):
+        def blocks(self) -> Any:
+            yield from super().blocks()
+            raise DeviceError("bench: the input stopped delivering", "check the plug and open it again")
+
+    made: list[SimulatedSource] = [
+        Unplugged(audio[:9600], 48000, name="bench"),
+        SimulatedSource(audio, 48000, name="bench again", real_time=True),
+    ]
+    monkeypatch.setattr("audiotest.window.mainwindow.open_input", lambda *_: made.pop(0))
+    window.timer.start()
+    press(qtbot, window, Qt.Key.Key_L)
+    state, source = window.bench.feed_labels["state"], window.bench.feed_labels["source"]
+    qtbot.waitUntil(lambda: "check the plug" in state.text(), timeout=30000)
+    press(qtbot, window, Qt.Key.Key_L)
+    qtbot.waitUntil(lambda: source.text() == "bench again" and "⚠" not in state.text(), timeout=30000)
+
+
+def test_the_buttons_of_the_tape_do_what_the_keys_do(window: MainWindow, qtbot: Any, over: MakeOver) -> None:
+    put(window, over(19.0, 2.3))
+    put(window, over(5.0, 1.5))
+    buttons = window.bench.tape_buttons.buttons
+    qtbot.mouseClick(buttons["compare"], Qt.MouseButton.LeftButton)
+    assert "Over 1 against over 2" in window.box.text()
+    window.box.close()
+    qtbot.mouseClick(buttons["replay"], Qt.MouseButton.LeftButton)
+    assert "more than ten minutes old" in window.sitting.message
+    qtbot.mouseClick(buttons["keep"], Qt.MouseButton.LeftButton)
+    qtbot.waitUntil(
+        lambda: window.sitting.poll() is not None and "no audio left to keep" in window.sitting.message,
+        timeout=30000,
+    )
+    qtbot.mouseClick(buttons["discard"], Qt.MouseButton.LeftButton)
+    assert window.bench.tape.count() == 1
+
+
+def test_pictures_are_left_out_by_key_and_that_is_remembered(
+    window: MainWindow, qtbot: Any, tmp_path: Path
+) -> None:
+    press(qtbot, window, Qt.Key.Key_N)
+    assert not window.bench.pictures.isVisible()
+    assert not load_settings(tmp_path / "window.toml").pictures
+    press(qtbot, window, Qt.Key.Key_N)
+    assert window.bench.pictures.isVisible()
 
 
 def test_the_window_lets_go_of_its_threads(window: MainWindow, qtbot: Any, audio: np.ndarray) -> None:
