@@ -40,8 +40,8 @@ MIN_BARE_S = 0.06
 MIN_SPEECH_S = 2.0
 WEAK_SNR_DB = 10.0
 LEAST_TONE_SHARE = 0.05
-TONE_ITSELF_SHARE = 0.75
-"""A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
+FAINTEST_SUBAUDIBLE = 0.01
+"""Of the peaks, the high-pass undone: no tone is sent 40 dB below them, but rooms and motors hum there."""
 TONE_ITSELF_SHARE = 0.75
 """A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
 NO_SCALE = "deviation unknown: no feed scale; learn one with 'audiotest feed learn'"
@@ -68,7 +68,6 @@ class _View:
     """Intermediate views of one over; ``bare`` is the bare carrier or the pauses that stand for it."""
 
     sound: Sound
-    discriminator: NDArray[np.float64]
     bare: Sound | None
     hiss: Sound | None
     deemphasis_us: float
@@ -162,12 +161,14 @@ def _flat(samples: NDArray[np.float64], rate_hz: int, deemphasis_us: float) -> N
     )
 
 
-def _activity(view: _View, noise: NDArray[np.float64] | None) -> speech.Activity:
+def _active(view: _View, noise: NDArray[np.float64] | None) -> tuple[speech.Activity, NDArray[np.float64]]:
+    """When somebody speaks, and the discriminator's view of it."""
     sound, bare = view.sound, view.bare
+    flat = _flat(sound.wave, sound.rate_hz, view.deemphasis_us)
     rms = speech.frame_rms(_low_view(sound, view.deemphasis_us), round(sound.low_rate_hz * speech.FRAME_S))
     low_noise = 0.0 if bare is None else float(np.std(_low_view(bare, view.deemphasis_us)))
-    low = speech.LowView(rms, low_noise)
-    return speech.find_activity(view.discriminator, sound.rate_hz, noise=noise, low=low)
+    part = speech.find_activity(flat, sound.rate_hz, noise=noise, low=speech.LowView(rms, low_noise))
+    return part, np.asarray(part.select(flat))
 
 
 def _voice_figures(
@@ -175,8 +176,7 @@ def _voice_figures(
 ) -> tuple[speech.Activity, Deviation, Limiter]:
     rate_hz = view.sound.rate_hz
     noise = None if view.bare is None else _flat(view.bare.wave, rate_hz, view.deemphasis_us)
-    active_part = _activity(view, noise)
-    active = np.asarray(active_part.select(view.discriminator))
+    active_part, active = _active(view, noise)
     noise_db = None
     if noise is not None and len(active):
         noise_db = _ratio_db(float(np.std(noise)), float(np.sqrt(np.mean(active**2))))
@@ -288,14 +288,15 @@ def _subaudible(
     flat_fs = float(amplitude_fs * abs(emphasis_response(np.array([frequency_hz]), deemphasis_us)[0]))
     # The receiver's high-pass takes most of the tone; only hiss, flat before it, tells how much.
     gain = None if hiss is None else low_response(hiss.low, rate_hz, frequency_hz)
+    peak_fs = float(np.quantile(np.abs(_flat(sound.low, rate_hz, deemphasis_us)), 0.999))
+    if gain is not None and amplitude_fs / gain < FAINTEST_SUBAUDIBLE * peak_fs:
+        return None
     deviation_khz = None
     if feed is not None and gain is not None:
         deviation_khz = float(amplitude_fs / gain * feed.scale_khz_per_fs)
-    if abs(frequency_hz - 100.0) < MAINS_TOLERANCE_HZ:
-        # Alone on a mains harmonic: a tone is sent at a tenth of the peaks or so, hum far below.
-        audio = _flat(sound.low, rate_hz, deemphasis_us)
-        if flat_fs < LEAST_TONE_SHARE * float(np.quantile(np.abs(audio), 0.999)):
-            return None
+    # Alone on a mains harmonic: a tone is sent at a tenth of the peaks or so, hum far below.
+    if abs(frequency_hz - 100.0) < MAINS_TOLERANCE_HZ and flat_fs < LEAST_TONE_SHARE * peak_fs:
+        return None
     return Subaudible(frequency_hz=float(frequency_hz), deviation_khz=deviation_khz)
 
 
@@ -371,7 +372,7 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
     if subaudible is not None:
         sound = _without_tone(sound, subaudible.frequency_hz)
     beep, sound = _split_beep(sound, offset_s)
-    view = _View(sound, _flat(sound.wave, sound.rate_hz, tau), bare, hiss, tau)
+    view = _View(sound, bare, hiss, tau)
     if emphasis_note is not None:
         view.notes.append(emphasis_note)
     over = _measure_view(view, from_pauses, feed, limits, offset_s, runs)
@@ -381,7 +382,8 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
     if audio.lost_n:
         notes.append(f"{audio.lost_n} samples or more were lost during the over")
     if audio.cut:
-        notes.append(f"long over: speech figures cover its last {sound.seconds / 60.0:.1f} minutes")
+        heard_s = len(audio.samples) / audio.sample_rate_hz
+        notes.append(f"long over: speech figures cover its last {heard_s:.0f} s")
     return replace(
         over, start_s=audio.start_s, end_s=audio.start_s + len(audio.samples) / audio.sample_rate_hz,
         subaudible=subaudible, end_beep=beep, notes=tuple(notes),
@@ -441,9 +443,6 @@ def _measure_view(
         signal_rms: float | None = db_amplitude(level.active_dbfs)
     else:
         signal_rms = _band_rms(spoken) if len(spoken.wave) else None
-    if tone is not None and view.bare is not None and signal_rms is not None:
-        # A tone that fills the over leaves no carrier without it: nothing then tells the noise.
-        view.bare = None if _band_rms(view.bare) > TONE_ITSELF_SHARE * signal_rms else view.bare
     if tone is not None and view.bare is not None and signal_rms is not None:
         # A tone that fills the over leaves no carrier without it: nothing then tells the noise.
         view.bare = None if _band_rms(view.bare) > TONE_ITSELF_SHARE * signal_rms else view.bare
