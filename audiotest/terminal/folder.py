@@ -234,11 +234,19 @@ def print_table(console: Console, entries: Sequence[dict[str, Any]], limits: Lim
             ]
             cells += [f"{arrows[advice[key]]} {advice[key]}" for key in ("mic_gain", "deviation")]
         table.add_row(Text(name), *cells)
-    console.print(table)
+    if console.is_terminal:
+        console.print(table)
+    else:
+        # Nothing trails in what is piped.
+        with console.capture() as captured:
+            console.print(table)
+        for line in captured.get().rstrip().splitlines():
+            console.print(Text(line.rstrip()))
     failed = sum(entry["error"] is not None for entry in entries)
     before = f", {recalled} of them in an earlier run (--fresh measures all again)" if recalled else ""
     console.print(Text(f"{len(entries) - failed} of {len(entries)} recordings measured{before}."))
-    console.print(Text(f"Limit ±{limits.deviation_khz:g} kHz, {limits.title}; figures of the longest over."))
+    console.print(Text(f"Limit ±{limits.deviation_khz:g} kHz, {limits.title}."))
+    console.print("The figures are those of the longest over.")
 
 
 def _short_names(files: Sequence[str]) -> list[str]:
