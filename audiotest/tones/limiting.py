@@ -110,13 +110,15 @@ def _limiting(
             notebook.plot("negative", level_mv, cycle.negative)
     finally:
         # Also of a run cut short, as far as it came.
-        _write_fit(notebook, levels, sizes)
+        _write_fit(notebook, levels, sizes, REFERENCE_SHARE * limit_khz)
     _write_overload(notebook, cycle, limit_khz, limit_source)
     yield from _worst_tone(notebook, monitor, level_mv, limit_khz, limit_source)
     yield from _first_peak(notebook, monitor, level_mv, limit_khz, limit_source)
 
 
-def _write_fit(notebook: Notebook, levels_mv: list[float], sizes_khz: list[float]) -> None:
+def _write_fit(
+    notebook: Notebook, levels_mv: list[float], sizes_khz: list[float], reference_khz: float
+) -> None:
     values: tuple[float | None, ...] = (None, None, None, None)
     try:
         fit = fit_limiting(levels_mv, sizes_khz)
@@ -125,6 +127,8 @@ def _write_fit(notebook: Notebook, levels_mv: list[float], sizes_khz: list[float
     else:
         values = (fit.onset_mv, fit.gain_khz_per_mv, fit.threshold_khz, fit.knee_db)
         notebook.notes.append(KINDS[fit.kind])
+        if fit.threshold_khz < reference_khz:
+            notebook.notes.append("it limits below 60 % of the limit: the input for 60 % is by proportion")
     named = (
         ("onset_mv", "limiting sets in at", "mV"), ("gain_khz_per_mv", "gain below", "kHz/mV"),
         ("threshold_khz", "deviation there", "kHz"), ("knee_db", "1 dB compressed, above onset", "dB"),

@@ -67,6 +67,7 @@ def test_onset_knee_and_gain_of_limiting(name):
     knee_db = 20 * math.log10(truth.compression_1db_mv / truth.onset_mv)
     assert found["knee_db"] == pytest.approx(knee_db, abs=0.3)
     assert bench.silent
+    assert any("by proportion" in note for note in report.notes) is (name == "low deviation")
     assert len(next(curve for curve in report.curves if curve.name == "positive").points) == len(RUN_DB)
 
 
