@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from audiotest.errors import MeasureError
@@ -107,6 +107,16 @@ def test_readings_scatter_as_they_say(sinad_db):
     assert np.mean(value) == pytest.approx(sinad_db, abs=4.0 * said / np.sqrt(60) + 0.01)
     # The standard deviation of 60 readings is known to 9 %.
     assert said == pytest.approx(np.std(value, ddof=1), rel=0.3)
+
+
+@settings(max_examples=10)
+@given(st.floats(1e-3, 1e3), st.sampled_from([1.0, -1.0]), st.floats(-0.5, 0.5))
+def test_a_ratio_does_not_care_for_gain_polarity_or_offset(gain, sign, offset):
+    x = noisy_tone(12.0, 0.5, 4)
+    plain, other = read_sinad(x, RATE), read_sinad(sign * gain * (x + offset * np.std(x)), RATE)
+    assert other.sinad_db == pytest.approx(plain.sinad_db, abs=1e-3)
+    assert other.psophometric_db == pytest.approx(plain.psophometric_db, abs=1e-3)
+    assert other.sinad_sd_db == pytest.approx(plain.sinad_sd_db, rel=0.02)
 
 
 def test_a_reading_agrees_with_the_tone_measurement():
