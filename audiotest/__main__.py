@@ -1,48 +1,83 @@
-"""Entry point: run one command, turn errors into one line and an exit status."""
+"""Entry point: run one command, turn errors into one line and an exit status.
+
+What is loaded here is loaded before Ctrl-C is looked after, so it is next to nothing.
+"""
 
 import os
 import sys
-from collections.abc import Sequence
-from importlib import import_module
 
 from audiotest.errors import AudiotestError
-from audiotest.terminal.parser import build_parser
 
 DONE = 0
 CANNOT = 2
 INTERRUPTED = 130
 
 
-def main(argv: Sequence[str] | None = None) -> int:
+def main(argv: list[str] | None = None) -> int:
     """Run `audiotest` with `argv` (the process's own arguments when None) and return its exit status."""
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="backslashreplace")
     try:
-        arguments = build_parser().parse_args(argv)
-        status = int(import_module(arguments.module).run(arguments))
-        sys.stdout.flush()
+        return _run(argv)
     except AudiotestError as error:
         return _refuse(str(error))
     except KeyboardInterrupt:
         return INTERRUPTED
     except BrokenPipeError:
-        # Whoever read the output has gone. Python would complain again while flushing at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        from audiotest.terminal.starting import give_up
+
+        give_up(sys.stdout)  # whoever read it has gone
         return INTERRUPTED
     except Exception as error:
-        if os.environ.get("AUDIOTEST_TRACEBACK"):
+        return _refuse_unexpected(error)
+
+
+def _run(argv: list[str] | None) -> int:
+    from audiotest.terminal.starting import ends_at_once_on_interrupt, use_streams
+
+    with ends_at_once_on_interrupt(INTERRUPTED):
+        from importlib import import_module
+
+        from audiotest.terminal.parser import build_parser
+
+        use_streams()
+        try:
+            arguments = build_parser().parse_args(argv)
+        except SystemExit:  # --help and --version
+            sys.stdout.flush()
             raise
-        return _refuse(
-            f"unexpected {type(error).__name__}: {error}: a fault of the program; "
-            "AUDIOTEST_TRACEBACK=1 shows where"
-        )
+        command = import_module(arguments.module)
+    status = int(command.run(arguments))
+    sys.stdout.flush()
     return status
 
 
 def _refuse(message: str) -> int:
-    print(f"audiotest: {' '.join(message.splitlines())}", file=sys.stderr)
+    from audiotest.terminal.shown import complain
+    from audiotest.terminal.starting import give_up
+
+    try:
+        complain(message)
+    except OSError:
+        give_up(sys.stderr)
     return CANNOT
+
+
+def _refuse_unexpected(error: Exception) -> int:
+    from audiotest.terminal.starting import give_up, output_works, reason_outside
+
+    if not output_works():
+        reason = (error.strerror if isinstance(error, OSError) else None) or error
+        give_up(sys.stdout)
+        return _refuse(f"standard output: cannot be written ({reason}): make room, or send it elsewhere")
+    outside = reason_outside(error)
+    if os.environ.get("AUDIOTEST_TRACEBACK"):
+        raise error
+    if outside is not None:
+        return _refuse(outside)
+    text = " ".join(str(error).splitlines())
+    return _refuse(
+        f"unexpected {type(error).__name__}: {text}: a fault of the program; "
+        "AUDIOTEST_TRACEBACK=1 shows where"
+    )
 
 
 if __name__ == "__main__":

@@ -2,12 +2,13 @@
 
 import argparse
 import math
+import sys
 from typing import Any, NoReturn
 
 from audiotest import __version__
 from audiotest.errors import RequestError
 from audiotest.terminal.benchoptions import add_bench, add_heard, add_iq, add_send, add_sinad
-from audiotest.terminal.sheetoptions import add_compare, add_report, add_sheet
+from audiotest.terminal.sheetoptions import add_compare, add_record, add_report, add_sheet
 
 DEFAULT_LIMITS = "uk-27fm"
 
@@ -40,6 +41,10 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         raise RequestError(message, f"see '{self.prog} --help'")
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        # argparse keeps quiet when its help cannot be written.
+        (file or sys.stderr).write(message)
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
         """Refuse what a command does not know where it is known which command it is."""
@@ -101,6 +106,7 @@ def build_parser() -> argparse.ArgumentParser:
     add_sheet(commands)
     add_report(commands)
     _add_limits(add_compare(commands))
+    _add_reference(add_record(commands))
     limits = commands.add_parser("limits", help="list the limit sets with their sources")
     limits.set_defaults(module="audiotest.terminal.limits")
     inputs = commands.add_parser("inputs", help="list the sound-card inputs")
