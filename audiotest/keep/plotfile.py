@@ -58,7 +58,7 @@ def read_curves(content: bytes, name: str) -> Curves:
             y_label=_text(document["y"]["label"]), lines=lines, log_x=log_x,
             level=None if level is None else (_number(level["value"]), _text(level["label"])),
         )  # fmt: skip
-    except (ValueError, KeyError, TypeError, RecursionError, OverflowError) as error:
+    except (ValueError, LookupError, TypeError, RecursionError, OverflowError) as error:
         reason = f"{error} is missing" if isinstance(error, KeyError) else str(error)
         raise FileError(f"{name}: is not a plot that can be drawn: {reason}", "make it again") from error
 

@@ -68,6 +68,9 @@ QUANTITIES: dict[str, Quantity] = {
         _quantity("sinad", "SINAD", "dB", 1, -10.0, 120.0),
         _quantity("hum", "hum below speech", "dB", 1, -20.0, 120.0),
         _quantity("distortion", "distortion (THD)", "%", 1, 0.0, 100.0),
+        _quantity("transmit-hum", "transmitter hum, below 60 %", "dB", 1, 0.0, 100.0),
+        _quantity("receive-distortion", "receiver distortion", "%", 1, 0.0, 100.0),
+        _quantity("receive-hum", "receiver hum, below 60 %", "dB", 1, 0.0, 100.0),
         _quantity("audio-power", "audio power", "W", 2, 1e-3, 100.0),
         _quantity("speech-level", "speech level, dBFS", "dB", 1, -120.0, 0.0, signed=True),
     )

@@ -14,11 +14,12 @@ from rich.text import Text
 
 from audiotest.errors import FileError, RequestError
 from audiotest.feeds.scale import load_feed
+from audiotest.keep.benchresult import read_bench_result
 from audiotest.keep.clips import save_clip
 from audiotest.keep.exchange import LARGEST_BYTES, import_sheet, sheet_json
 from audiotest.keep.figures import conditions, sheet_figures
 from audiotest.keep.history import history, search, typical
-from audiotest.keep.plotfile import read_curves
+from audiotest.keep.plotfile import plot_document, read_curves
 from audiotest.keep.quantities import QUANTITIES, sheet_order, show
 from audiotest.keep.report import PNG_SIGNATURE, VERDICT_WORDS, Row, summary, table_rows
 from audiotest.keep.sheetfile import copy_sheets, find_faults, sheets_path
@@ -204,6 +205,8 @@ def _pair(text: str) -> tuple[str, str, str]:
 
 def _measure(sheets: Sheets, arguments: argparse.Namespace) -> int:
     sheet, stage = arguments.sheet, arguments.stage
+    if arguments.file.lower().endswith(".json"):
+        return _take_bench_result(sheets, arguments)
     limits = get_limits(sheets.get_visit(sheet).limits)
     feed = None if arguments.feed is None else load_feed(arguments.feed)
     clip = cut_over(arguments.file, arguments.channel, feed, limits, arguments.over)
@@ -218,6 +221,33 @@ def _measure(sheets: Sheets, arguments: argparse.Namespace) -> int:
     _say(f"{name}: {count} figures and the clip are on sheet {sheet}, {STAGE_WORDS[stage]}.")
     _say(clip.advice.sentence)
     return 0
+
+
+def _take_bench_result(sheets: Sheets, arguments: argparse.Namespace) -> int:
+    """Put what 'audiotest bench --json' found on the sheet: its figures, and its curves as a plot."""
+    file = Path(arguments.file)
+    result = read_bench_result(_read_file(file), str(file))
+    sheets.get_visit(arguments.sheet)
+    with tempfile.TemporaryDirectory() as folder:
+        kept = None
+        with sheets.all_or_nothing():
+            if result.curves is not None:
+                plot = Path(folder) / f"{file.stem}.json"
+                plot.write_text(json.dumps(plot_document(result.curves)), encoding="utf-8")
+                kept = sheets.attach(arguments.sheet, arguments.stage, "plot", plot, title=result.title)
+            count = sheets.add_measured(arguments.sheet, arguments.stage, result.figures, kept)
+    plot_words = "" if kept is None else " and the plot"
+    where = f"sheet {arguments.sheet}, {STAGE_WORDS[arguments.stage]}"
+    _say(f"{result.title}: {count} figures{plot_words} are on {where}.")
+    return 0
+
+
+def _read_file(file: Path) -> bytes:
+    try:
+        with open(file, "rb") as opened:
+            return opened.read(LARGEST_BYTES + 1)
+    except OSError as error:
+        raise FileError(f"{file}: cannot be read: {error.strerror}", "check the name") from error
 
 
 def _heard(sheets: Sheets, arguments: argparse.Namespace) -> int:
@@ -260,11 +290,7 @@ def kind_of(file: Path) -> Kind:
     """What a file to attach is, by what is in it; `FileError` when it is nothing that a report shows."""
     from audiotest.feeds.file import open_recording
 
-    try:
-        with open(file, "rb") as opened:
-            content = opened.read(LARGEST_BYTES)
-    except OSError as error:
-        raise FileError(f"{file}: cannot be read: {error.strerror}", "check the name") from error
+    content = _read_file(file)
     if content.startswith(PNG_SIGNATURE):
         return "picture"
     if content.lstrip().startswith(b"{"):
@@ -290,12 +316,7 @@ def _close(sheets: Sheets, arguments: argparse.Namespace) -> int:
 
 
 def _import(sheets: Sheets, arguments: argparse.Namespace) -> int:
-    try:
-        with open(arguments.file, "rb") as opened:
-            content = opened.read(LARGEST_BYTES + 1)
-    except OSError as error:
-        raise FileError(f"{arguments.file}: cannot be read: {error.strerror}", "check the name") from error
-    number = import_sheet(sheets, content, arguments.file)
+    number = import_sheet(sheets, _read_file(Path(arguments.file)), arguments.file)
     _say(f"{arguments.file}: taken in as sheet {number}.")
     return 0
 

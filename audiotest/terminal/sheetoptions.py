@@ -75,10 +75,10 @@ def _add_work(way: Any) -> None:
     _add_stage(read)
     read.add_argument("readings", nargs="+", metavar="NAME=READING")
     read.add_argument("--sure", action="store_true", help="take readings that look unlikely")
-    measure = way("measure", "measure a recorded over and put clip and figures on the sheet")
+    measure = way("measure", "measure a recorded over, or take what 'bench --json' found, onto the sheet")
     _add_number(measure)
     _add_stage(measure)
-    measure.add_argument("file", metavar="FILE")
+    measure.add_argument("file", metavar="FILE", help="recording, or result of a bench measurement (.json)")
     measure.add_argument("--feed", metavar="F", help="learned feed (FEED.toml); gives figures in kHz")
     measure.add_argument(
         "--over", type=_number, metavar="N", help="which over (default: the longest of speech)"

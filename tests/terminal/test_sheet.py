@@ -166,3 +166,21 @@ def test_every_way_that_is_declared_is_carried_out() -> None:
     commands = next(action for action in parser._actions if action.dest == "==SUPPRESS==" or action.choices)
     ways = next(action for action in commands.choices["sheet"]._actions if action.choices)  # type: ignore[index,call-overload]
     assert set(ways.choices) == set(WAYS)  # type: ignore[arg-type]
+
+
+@pytest.mark.usefixtures("begun")
+def test_a_bench_result_is_taken_onto_the_sheet(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    figures = [{"key": "level_60_mv", "value": 2.9, "unit": "mV", "low": None, "high": None}]
+    result = {
+        "schema": "audiotest-bench-1", "procedure": "limiting", "title": "Modulation limiting",
+        "rehearsed": False, "complete": True, "figures": figures, "x_label": "input, mV RMS",
+        "y_label": "peak deviation, kHz", "curves": [{"name": "peak", "points": [[0.3, 0.2], [30.0, 2.2]]}],
+    }  # fmt: skip
+    file = tmp_path / "limiting.json"
+    file.write_text(json.dumps(result))
+    assert main(["sheet", "measure", "1", "left", str(file)]) == 0
+    assert "1 figures and the plot are on sheet 1, as left" in " ".join(capsys.readouterr().out.split())
+    assert main(["report", "1", "-o", str(tmp_path / "r.html")]) == 0
+    page = (tmp_path / "r.html").read_text(encoding="utf-8")
+    assert "microphone level for 60 % deviation" in page
+    assert "Modulation limiting" in page
