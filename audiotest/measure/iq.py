@@ -75,8 +75,8 @@ def feed_doubts(iq: NDArray[np.complexfloating], offset_hz: float) -> tuple[str,
     z = np.asarray(iq, dtype=np.complex128)
     if abs(offset_hz) < LEAST_OFFSET_HZ:
         return (
-            "the carrier stands on the receiver's centre, where the converters' offset counts as carrier; tune "
-            "some hundred hertz beside it",
+            "the carrier stands on the receiver's centre, where the converters' offset adds to it; tune some "
+            "hundred hertz beside it",
         )
     window = np.hanning(len(z) + 2)[1:-1]
     image = abs(np.sum(window * z * z)) / max(float(np.sum(window * np.abs(z) ** 2)), 1e-300) / 2.0

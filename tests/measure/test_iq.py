@@ -128,4 +128,4 @@ def test_what_is_wrong_with_a_feed_is_said():
     (doubt,) = feed_doubts(uneven, 240.0)
     assert "31 dB" in doubt
     (centre,) = feed_doubts(am(1000.0, 0.5, 0.0), 0.0)
-    assert "tune some hundred hertz" in centre
+    assert "hundred hertz beside" in centre
