@@ -4,10 +4,16 @@ The limiter tells the two controls apart. How hard speech drives it is the micro
 the peaks end once it is driven is the deviation control's. The bounds are common practice (no source).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from audiotest.advise.odds import share_below
-from audiotest.advise.wording import because_lines, first_put_right, sentence_for
+from audiotest.advise.odds import drive_given_reach, share_below
+from audiotest.advise.wording import (
+    STRONG_QUIETING_DB,
+    because_lines,
+    first_put_right,
+    real_cause,
+    sentence_for,
+)
 from audiotest.records import Advice, Limiter, LimitSet, Over, Turn
 from audiotest.units import amplitude_db
 
@@ -19,6 +25,10 @@ TARGET_DRIVE_DB = 5.0
 """Where the microphone gain is sent: inside 0 to 8 dB, loud enough without being harsh."""
 LONGEST_RAISE_DB = 12.0
 """Below the limiter the headroom is an extrapolation: one turn goes no further than this."""
+
+NOT_MEASURED = Limiter(
+    drive_db=None, drive_low_db=None, drive_high_db=None, clipped_fraction=None, reached=None
+)
 
 LOW_PEAK_RATIO = 0.7
 TARGET_PEAK_RATIO = 0.9
@@ -34,9 +44,16 @@ DRIVE_ERROR_90_DB = 6.0
 
 GATES = ("overload", "too_quiet", "weak", "codec", "if_narrow", "too_little_speech")
 """Conditions that forbid any advice, in the order in which to put them right."""
-STRONG_QUIETING_DB = 20.0
-"""A carrier that quiets the receiver by this much is what receivers' sensitivity is stated for."""
-LONG_ENOUGH_S = 5.0
+FAINTNESS = {"weak", "too_little_speech"}
+"""What faint speech is taken for, and no other hindrance, when the mic gain is far too low."""
+SOMETHING_SAID_S = 2.0
+FAINT_SHARE = 0.8
+"""What is left of odds that rest on where deviation controls usually stand, and on no limiter's mark."""
+PEAK_OVER_HISS_DB = 18.0
+HISS_REFERENCE_KHZ = 2.5
+SPEECH_TO_HISS_SPREAD_DB = 3.0
+"""Without a scale the hiss is one: speech at 2.5 kHz peak and a drive of -3 dB has an active level this far
+below open-squelch hiss, give or take voices and IF bandwidths (from the simulated radio)."""
 DOUBTS = {"levelling": 0.6, "compressed_source": 0.6}
 """Conditions that leave the advice standing, with the confidence multiplied by this."""
 
@@ -72,20 +89,31 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
         row of the table as the measured ones: the drive's 90 % interval and the scale's are read as
         normal distributions; the smaller of the two counts; it is 0 when both are unknown.
     """
+    peak_ratio = _peak_ratio(over, limits)
+    spread_db = (PEAK_ERROR_DB**2 + (scale_uncertainty_db / 1.645) ** 2) ** 0.5
+    reach = _reach(over, limits, spread_db)
     gate = _gate(over)
+    limiter = over.limiter
+    faint = gate in ("faint", "too_little_speech") and _faint_below_limiter(over, reach)
+    if faint:
+        # The limiter's marks, if any, lie under the noise: only the low peaks tell.
+        gate, limiter = None, NOT_MEASURED if "weak" in over.conditions else limiter
+        limiter = NOT_MEASURED if limiter.drive_db is None else limiter
     if gate is not None:
         return Advice(
             mic_gain="unknown", mic_gain_db=None, deviation="unknown", deviation_factor=None,
             confidence=0.0, sentence=first_put_right(gate), because=because_lines(over, limits),
         )  # fmt: skip
-    peak_ratio = _peak_ratio(over, limits)
-    spread_db = (PEAK_ERROR_DB**2 + (scale_uncertainty_db / 1.645) ** 2) ** 0.5
     if over.kind == "voice":
-        mic = judge_mic_gain(over.limiter, uncertain="drive_uncertain" in over.conditions)
+        limiter = _weighed(limiter, reach)
+        mic = judge_mic_gain(limiter, uncertain="drive_uncertain" in over.conditions)
         if mic.turn == "raise" and peak_ratio is not None and peak_ratio > 1.0:
             # Over the limit without the limiter: the deviation control is far open, and comes first.
             mic = Call("keep", None, mic.odds)
-        deviation = judge_deviation(over.limiter.drive_db, mic, peak_ratio, spread_db)
+        elif mic.turn == "raise" and faint:
+            reason = "speech is faint although the carrier is strong"
+            mic = replace(mic, odds=FAINT_SHARE * mic.odds, reason=reason)
+        deviation = judge_deviation(limiter.drive_db, mic, peak_ratio, spread_db)
     else:
         mic = Call("unknown", reason="a tone does not show the drive that speech makes")
         if over.kind == "carrier":
@@ -107,18 +135,56 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
 
 
 def _gate(over: Over) -> str | None:
-    """Name what forbids any advice, or None.
-
-    Noise and shortness have another cause when the carrier is strong or the talker was long enough: then
-    it is the speech that is faint, and a stronger signal or more talk would change nothing.
-    """
+    """Name what forbids any advice, or None."""
     gate = next((name for name in GATES if name in over.conditions), None)
+    return None if gate is None else real_cause(over, gate)
+
+
+def _reach(over: Over, limits: LimitSet, spread_db: float) -> tuple[float, float] | None:
+    """How far the peaks reach re the limit in dB, with its spread: by the scale, or roughly by the hiss."""
+    peak_ratio = _peak_ratio(over, limits)
+    if peak_ratio is not None:
+        return amplitude_db(peak_ratio) or 0.0, spread_db
+    quieting, snr = over.noise.quieting_db, over.noise.snr_db
+    if quieting is None or snr is None or over.kind != "voice":
+        return None
+    reference_db = amplitude_db(limits.deviation_khz / HISS_REFERENCE_KHZ) or 0.0
+    return snr - quieting + PEAK_OVER_HISS_DB - reference_db, SPEECH_TO_HISS_SPREAD_DB
+
+
+def _weighed(limiter: Limiter, reach: tuple[float, float] | None) -> Limiter:
+    """Weigh the drive as measured with what peaks far below the limit say about it."""
+    if reach is None or reach[0] >= (amplitude_db(LOW_PEAK_RATIO) or 0.0):
+        return limiter
+    measured = None
+    if limiter.drive_db is not None:
+        low, high = _interval(limiter, limiter.drive_db)
+        measured = (low, limiter.drive_db, high)
+    elif limiter is not NOT_MEASURED:
+        return limiter
+    low, drive, high = drive_given_reach(*reach, measured)
+    return replace(limiter, drive_db=drive, drive_low_db=low, drive_high_db=high)
+
+
+def _faint_below_limiter(over: Over, reach: tuple[float, float] | None) -> bool:
+    """Whether faint speech on a strong carrier is owed to a drive that is far too low."""
+    start_s, end_s = over.speech_start_s, over.speech_end_s
     quieting = over.noise.quieting_db
-    if gate == "weak" and quieting is not None and quieting >= STRONG_QUIETING_DB:
-        return "faint"
-    if gate == "too_little_speech" and over.speech_start_s is not None and over.speech_end_s is not None:
-        return "faint" if over.speech_end_s - over.speech_start_s >= LONG_ENOUGH_S else gate
-    return gate
+    if reach is None or start_s is None or end_s is None or quieting is None:
+        return False
+    low = over.limiter.drive_low_db
+    hit = low is not None and low > LOW_DRIVE_DB
+    others = (set(GATES) & set(over.conditions)) - FAINTNESS
+    said = end_s - start_s >= SOMETHING_SAID_S and quieting >= STRONG_QUIETING_DB and not others
+    drive = _weighed(NOT_MEASURED, reach).drive_db
+    return said and not hit and drive is not None and drive < LOW_DRIVE_DB
+
+
+def _interval(limiter: Limiter, drive: float) -> tuple[float, float]:
+    """The drive's 90 % interval, wide where the measurement states none."""
+    low = drive - DRIVE_ERROR_90_DB if limiter.drive_low_db is None else min(limiter.drive_low_db, drive)
+    high = drive + DRIVE_ERROR_90_DB if limiter.drive_high_db is None else max(limiter.drive_high_db, drive)
+    return low, high
 
 
 def judge_mic_gain(limiter: Limiter, *, uncertain: bool = False) -> Call:
@@ -134,8 +200,7 @@ def judge_mic_gain(limiter: Limiter, *, uncertain: bool = False) -> Call:
     drive = limiter.drive_db
     if drive is None:
         return _judge_bounds(limiter)
-    low = drive - DRIVE_ERROR_90_DB if limiter.drive_low_db is None else min(limiter.drive_low_db, drive)
-    high = drive + DRIVE_ERROR_90_DB if limiter.drive_high_db is None else max(limiter.drive_high_db, drive)
+    low, high = _interval(limiter, drive)
     too_little = share_below(LOW_DRIVE_DB, drive, low, high)
     too_much = 1.0 - share_below(HIGH_DRIVE_DB, drive, low, high)
     if too_little >= OPPOSED_ODDS and too_much >= OPPOSED_ODDS:

@@ -8,6 +8,9 @@ from audiotest.records import LimitSet, Over, Turn
 
 UNSURE_BELOW = 0.55
 LOPSIDED_RATIO = 1.25
+STRONG_QUIETING_DB = 20.0
+"""A carrier that quiets the receiver by this much is what receivers' sensitivity is stated for."""
+LONG_ENOUGH_S = 5.0
 
 
 class Decided(Protocol):
@@ -33,10 +36,28 @@ def first_put_right(name: str) -> str:
     return f"First {condition.remedy}: {condition.meaning}."
 
 
+def real_cause(over: Over, name: str) -> str:
+    """Name the condition behind a condition.
+
+    Noise and shortness have another cause when the carrier is strong or the talker was long enough: then
+    it is the speech that is faint, and a stronger signal or more talk would change nothing.
+    """
+    if name == "weak" and _strong(over):
+        return "faint"
+    if name == "too_little_speech" and over.speech_start_s is not None and over.speech_end_s is not None:
+        return "faint" if over.speech_end_s - over.speech_start_s >= LONG_ENOUGH_S else name
+    return name
+
+
+def _strong(over: Over) -> bool:
+    return over.noise.quieting_db is not None and over.noise.quieting_db >= STRONG_QUIETING_DB
+
+
 def sentence_for(over: Over, mic: Decided, deviation: Decided, confidence: float) -> str:
     """Say what to do with the two controls, microphone gain first."""
     if over.kind == "carrier":
-        return "Only a carrier: talk into the set for at least five seconds."
+        text = "Only a carrier: talk into the set for at least five seconds."
+        return f"{text} If somebody did, turn the mic gain well up." if _strong(over) else text
     if over.kind == "tone":
         return _tone_sentence(deviation)
     if mic.turn == "keep" and deviation.turn == "keep":
@@ -64,7 +85,7 @@ def _mic_clause(over: Over, mic: Decided) -> str:
         return "Leave the mic gain for now." if over.limiter.reached is False else "Leave the mic gain."
     size = "" if mic.amount is None else f", about {max(abs(mic.amount), 1.0):.0f} dB"
     if mic.turn == "raise":
-        return f"Mic gain up{size}: speech stays below the limiter."
+        return f"Mic gain up{size}: {mic.reason or 'speech stays below the limiter'}."
     clipped = over.limiter.clipped_fraction
     if clipped is None or clipped < 0.01:
         return f"Mic gain down{size}: speech drives the limiter too hard."
@@ -126,7 +147,7 @@ def _peak_lines(over: Over, limits: LimitSet) -> Iterator[str]:
 
 def doubt_lines(over: Over) -> Iterator[str]:
     """Name what makes the judgement doubtful or impossible, each with its cure."""
-    for name in over.conditions:
+    for name in dict.fromkeys(real_cause(over, name) for name in over.conditions):
         condition = CONDITIONS.get(name)
         if condition is not None and not (name == "not_voice" and over.kind == "tone"):
             yield f"{condition.meaning}; {condition.remedy}"

@@ -1,7 +1,13 @@
-"""The file a learned feed is kept in: TOML, checked field by field when it is read."""
+"""The file a learned feed is kept in: TOML, checked field by field when it is read.
 
+A ``[path]`` table holds the learnt path of `audiotest.measure.path`, if there is one. Other tables are left
+alone: a later version may have put them there.
+"""
+
+import itertools
 import math
 import os
+import stat
 import tomllib
 from dataclasses import asdict, fields
 from pathlib import Path
@@ -10,11 +16,16 @@ from typing import Any, cast, get_args, get_type_hints
 import tomli_w
 
 from audiotest.errors import FileError
+from audiotest.measure.path import PathResponse
 from audiotest.records import Feed
 
 SCHEMA = "audiotest-feed-1"
+SCHEMA_FAMILY = "audiotest-feed-"
 LONGEST_BYTES = 65536
+LARGEST_WHOLE = 10**15
 LEARN_AGAIN = "learn the feed again with 'audiotest feed'"
+ANOTHER_OUTPUT = "name another file to write the feed to"
+LEARN_PATH_AGAIN = "learn the path again with 'audiotest feed learn-path'"
 
 _METHODS: tuple[str, ...] = get_args(get_type_hints(Feed)["method"])
 _RANGES = {
@@ -34,21 +45,52 @@ _NEEDED = {
 }
 
 
-def save_feed(feed: Feed, path: str | os.PathLike[str]) -> None:
+PATH_TABLE = "path"
+PATH_POINTS = (8, 1024)
+_PATH_RANGES = {
+    "hz": (1.0, 1e5),
+    "gain_db": (-200.0, 200.0),
+    "phase_rad": (-1e3, 1e3),
+    "gain_error_db": (0.0, 200.0),
+    "phase_error_rad": (0.0, 1e3),
+    "drive_db": (-20.0, 200.0),
+    "softness_db": (-20.0, 20.0),
+    "even_db": (-200.0, 20.0),
+    "tones_hz": (1.0, 1e5),
+}
+_PATH_POINTWISE = ("hz", "gain_db", "phase_rad", "gain_error_db", "phase_error_rad")
+_PATH_LISTS = (*_PATH_POINTWISE, "tones_hz")
+_PATH_OPTIONAL = {"even_db"}
+
+
+def save_feed(feed: Feed, path: str | os.PathLike[str], *, response: PathResponse | None = None) -> None:
     """Write a feed to `path`, whole or not at all; a feed file that is already there is replaced.
+
+    Nothing else is: see `refuse_output`.
+
+    Parameters
+    ----------
+    feed : Feed
+        The scale.
+    path : str or path
+        The file.
+    response : PathResponse or None
+        The path learnt over this feed; without it the file has no ``[path]`` table.
 
     Raises
     ------
     FileError
-        When `path` cannot be written or is something else than an ordinary file, or the feed holds a value
-        that `load_feed` would refuse.
+        When `path` cannot be written or is something else than a feed file, or the feed holds a value that
+        `load_feed` would refuse.
     """
+    refuse_output(path)
     target = Path(os.path.realpath(path))
-    document = {"schema": SCHEMA} | {key: value for key, value in asdict(feed).items() if value is not None}
+    document = {"schema": SCHEMA} | _stated(asdict(feed))
+    if response is not None:
+        document[PATH_TABLE] = _stated(asdict(response))
     _check(os.fspath(path), document)
-    if target.exists() and not target.is_file():
-        raise FileError(f"{path}: is not an ordinary file", "name a file to write the feed to")
-    part = target.with_name(f".{target.name}.{os.getpid()}.part")
+    # A name as long as the file system allows leaves no room for more.
+    part = target.with_name(f".{target.name[:40]}.{os.getpid()}.part")
     try:
         part.write_bytes(tomli_w.dumps(document).encode("utf-8", errors="replace"))
         part.replace(target)
@@ -59,9 +101,97 @@ def save_feed(feed: Feed, path: str | os.PathLike[str]) -> None:
         ) from error
 
 
+def refuse_output(path: str | os.PathLike[str], reference: str | os.PathLike[str] | None = None) -> None:
+    """Refuse a name that a feed must not be written to: anything there that is not a feed file.
+
+    Parameters
+    ----------
+    path : str or path
+        Where a feed is to be written. A new name, an empty file and a feed file are right, and links to them.
+    reference : str or path or None
+        The recording the feed is learned from.
+
+    Raises
+    ------
+    FileError
+        When `path` is the recording itself, by whatever name, or something else that would be lost.
+    """
+    name = os.fspath(path)
+    if name in ("", "-"):
+        raise FileError(f"{name!r} is no name of a file", "name a file to write the feed to")
+    try:
+        status = os.stat(name)
+    except FileNotFoundError:
+        if os.path.islink(name):
+            raise FileError(f"{name}: is a link to a file that is not there", ANOTHER_OUTPUT) from None
+        return
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise FileError(f"{name}: cannot be written ({reason})", ANOTHER_OUTPUT) from error
+    if not stat.S_ISREG(status.st_mode):
+        raise FileError(f"{name}: is not an ordinary file", "name a file to write the feed to")
+    if reference is not None and os.path.exists(reference) and os.path.samefile(name, reference):
+        raise FileError(f"{name}: is the recording to learn from", ANOTHER_OUTPUT)
+    if not _replaceable(name):
+        raise FileError(f"{name}: is there already and is not a feed file", ANOTHER_OUTPUT)
+
+
+def _replaceable(name: str) -> bool:
+    """Whether nothing is lost when a feed takes its place: a feed file, of any version, or an empty file."""
+    try:
+        with open(name, "rb") as file:
+            text = file.read(LONGEST_BYTES + 1)
+        if not text:
+            return True
+        if len(text) > LONGEST_BYTES:
+            return False
+        schema = tomllib.loads(text.decode("utf-8-sig")).get("schema")
+    except OSError as error:
+        raise FileError(
+            f"{name}: is there already and cannot be read ({error.strerror or error})", ANOTHER_OUTPUT
+        ) from error
+    except (ValueError, RecursionError):
+        return False
+    return isinstance(schema, str) and schema.startswith(SCHEMA_FAMILY)
+
+
 def load_feed(path: str | os.PathLike[str]) -> Feed:
     """Read a feed; `FileError` says which key is missing, unknown, of the wrong type or out of range."""
+    document = _read(path)
+    values = {field.name: document.get(field.name) for field in fields(Feed)}
+    for key in _RANGES:
+        values[key] = None if values[key] is None else float(cast(float, values[key]))
+    return Feed(**cast(dict[str, Any], values))
+
+
+def load_path(path: str | os.PathLike[str]) -> PathResponse | None:
+    """Read the path learnt over a feed; None when the feed file holds none. Refuses as `load_feed` does."""
+    table = _read(path).get(PATH_TABLE)
+    if table is None:
+        return None
+    values: dict[str, Any] = {}
+    for key in _PATH_RANGES:
+        if key in _PATH_LISTS:
+            values[key] = tuple(float(value) for value in table[key])
+        else:
+            values[key] = None if table.get(key) is None else float(table[key])
+    return PathResponse(**values)
+
+
+def _stated(values: dict[str, Any]) -> dict[str, Any]:
+    """What is not None; TOML knows no nothing."""
+    return {
+        key: list(value) if isinstance(value, tuple) else value
+        for key, value in values.items()
+        if value is not None
+    }
+
+
+def _read(path: str | os.PathLike[str]) -> dict[str, Any]:
+    """Read and check the file's document."""
     name = os.fspath(path)
+    if not name:
+        raise FileError("the name of the feed file is empty", "name a feed file; 'audiotest feed' makes one")
     try:
         if not Path(name).is_file():
             reason = "is not an ordinary file" if Path(name).exists() else "no such file"
@@ -76,22 +206,24 @@ def load_feed(path: str | os.PathLike[str]) -> Feed:
     if len(text) > LONGEST_BYTES:
         raise FileError(f"{name}: too long for a feed file", "name a feed file; 'audiotest feed' makes one")
     try:
-        document = tomllib.loads(text.decode("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+        # Editors on Windows put a byte order mark before it.
+        document = tomllib.loads(text.decode("utf-8-sig"))
+    except (ValueError, RecursionError) as error:
         reason = " ".join(str(error).split())
         raise FileError(f"{name}: not a feed file, it is no TOML ({reason})", LEARN_AGAIN) from error
     _check(name, document)
-    values = {field.name: document.get(field.name) for field in fields(Feed)}
-    for key in _RANGES:
-        values[key] = None if values[key] is None else float(cast(float, values[key]))
-    return Feed(**cast(dict[str, Any], values))
+    return document
 
 
 def _check(name: str, document: dict[str, Any]) -> None:
     if document.get("schema") != SCHEMA:
         raise FileError(f"{name}: its schema is {document.get('schema')!r}, not {SCHEMA!r}", LEARN_AGAIN)
     known = {field.name for field in fields(Feed)}
-    unknown = sorted(document.keys() - known - {"schema"})
+    unknown = sorted(
+        key
+        for key, value in document.items()
+        if key not in known | {"schema", PATH_TABLE} and not isinstance(value, dict)
+    )
     if unknown:
         raise FileError(f"{name}: unknown key {unknown[0]!r}", f"take it out, or {LEARN_AGAIN}")
     needed = (known - _OPTIONAL) | set(_NEEDED.get(str(document.get("method")), ()))
@@ -105,11 +237,48 @@ def _check(name: str, document: dict[str, Any]) -> None:
         raise FileError(
             f"{name}: method {document['method']!r} is not one of {', '.join(_METHODS)}", LEARN_AGAIN
         )
-    for key, (low, high) in _RANGES.items():
+    for key, limits in _RANGES.items():
         value = document.get(key)
         if value is None and key in _OPTIONAL:
             continue
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise FileError(f"{name}: {key!r} is not a number", LEARN_AGAIN)
-        if not (math.isfinite(value) and low <= value <= high):
-            raise FileError(f"{name}: {key!r} is {value:g}, outside {low:g} to {high:g}", LEARN_AGAIN)
+        _check_number(name, key, value, limits, LEARN_AGAIN)
+    if PATH_TABLE in document:
+        _check_path(name, document[PATH_TABLE])
+
+
+def _check_number(name: str, key: str, value: object, limits: tuple[float, float], remedy: str) -> None:
+    low, high = limits
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise FileError(f"{name}: {key!r} is not a number", remedy)
+    if isinstance(value, int) and abs(value) > LARGEST_WHOLE:  # no float can hold some of these
+        raise FileError(f"{name}: {key!r} is a huge number, outside {low:g} to {high:g}", remedy)
+    if not (math.isfinite(value) and low <= value <= high):
+        raise FileError(f"{name}: {key!r} is {value:g}, outside {low:g} to {high:g}", remedy)
+
+
+def _check_path(name: str, table: object) -> None:
+    if not isinstance(table, dict):
+        raise FileError(f"{name}: {PATH_TABLE!r} is not a table", LEARN_PATH_AGAIN)
+    unknown = sorted(table.keys() - _PATH_RANGES.keys())
+    missing = sorted(_PATH_RANGES.keys() - _PATH_OPTIONAL - table.keys())
+    if unknown or missing:
+        key, fault = (unknown[0], "unknown") if unknown else (missing[0], "missing")
+        raise FileError(f"{name}: key {f'{PATH_TABLE}.{key}'!r} is {fault}", LEARN_PATH_AGAIN)
+    for key, limits in _PATH_RANGES.items():
+        value = table.get(key)
+        whole = f"{PATH_TABLE}.{key}"
+        if key in _PATH_LISTS:
+            if not isinstance(value, list):
+                raise FileError(f"{name}: {whole!r} is not a list", LEARN_PATH_AGAIN)
+            for item in value:
+                _check_number(name, whole, item, limits, LEARN_PATH_AGAIN)
+        elif value is not None or key not in _PATH_OPTIONAL:
+            _check_number(name, whole, value, limits, LEARN_PATH_AGAIN)
+    count = len(table["hz"])
+    if not PATH_POINTS[0] <= count <= PATH_POINTS[1]:
+        raise FileError(f"{name}: '{PATH_TABLE}.hz' has {count} points", LEARN_PATH_AGAIN)
+    uneven = [key for key in _PATH_POINTWISE if len(table[key]) != count]
+    if uneven:
+        raise FileError(f"{name}: '{PATH_TABLE}.{uneven[0]}' has not one value per point", LEARN_PATH_AGAIN)
+    if any(high <= low for low, high in itertools.pairwise(table["hz"])):
+        raise FileError(f"{name}: '{PATH_TABLE}.hz' does not rise", LEARN_PATH_AGAIN)

@@ -15,6 +15,7 @@ from scipy.signal import butter, sosfilt
 
 from audiotest.errors import FileError
 from audiotest.feeds.protocol import Block
+from audiotest.feeds.unfinished import finished_wav
 
 BLOCK_N = 65536
 STEP_N = 4096
@@ -45,8 +46,27 @@ class _ForwardFile(soundfile.SoundFile):  # type: ignore[misc]
     beside the place, and a tone comes out in pieces, half as strong.
     """
 
+    def __init__(self, path: str) -> None:
+        self._finished = finished_wav(path)
+        try:
+            super().__init__(path if self._finished is None else self._finished)
+        except BaseException:
+            if self._finished is not None:
+                self._finished.close()
+            raise
+
+    @property
+    def unfinished(self) -> bool:
+        """Whether the header states no length although audio follows it."""
+        return self._finished is not None
+
     def seekable(self) -> bool:
         return False
+
+    def close(self) -> None:
+        super().close()
+        if self._finished is not None:
+            self._finished.close()
 
 
 class RecordedSource:
@@ -137,13 +157,17 @@ def open_recording(path: str | os.PathLike[str], channel: int | None = None) -> 
         ) from error
     try:
         _refuse_unusable(text, sound, channel)
+        notes: tuple[str, ...] = ()
+        if sound.unfinished:
+            notes = ("the header was never finished and states no length: all that follows it is measured",)
         if sound.channels == 1:
-            return RecordedSource(text, sound, 1, ())
+            return RecordedSource(text, sound, 1, notes)
         if channel is None:
             channel, why = _livelier_channel(text)
         else:
             why = "as asked"
-        return RecordedSource(text, sound, channel, (f"channel {channel} of {sound.channels} taken: {why}",))
+        notes += (f"channel {channel} of {sound.channels} taken: {why}",)
+        return RecordedSource(text, sound, channel, notes)
     except BaseException:
         sound.close()
         raise

@@ -5,7 +5,7 @@ from typing import Literal
 
 from audiotest.advise.rules import HIGH_DRIVE_DB, LOW_DRIVE_DB, LOW_PEAK_RATIO
 from audiotest.errors import RequestError
-from audiotest.keep.quantities import show
+from audiotest.keep.quantities import get_quantity
 from audiotest.keep.yardsticks import COMMON_PRACTICE, yardstick
 from audiotest.records import LimitSet
 from audiotest.standards.limits import channel_frequency
@@ -91,7 +91,7 @@ def judge_reading(
     if stick is None:
         return NOT_JUDGED
     verdict, words = _against(low, high, value, stick.highest)
-    limit = f"at most {show(key, stick.highest)}"
+    limit = f"at most {stick.highest:g} {get_quantity(key).unit}".rstrip()
     return Judged(verdict=verdict, limit=limit, source=stick.source, words=words)
 
 

@@ -7,9 +7,11 @@ length in its header that a crash leaves wrong.
 
 import errno
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, Future
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -97,6 +99,12 @@ class _Sink:
     def close(self) -> None:
         os.close(self._fd)
 
+    def sync_and_close(self) -> None:
+        try:
+            self.sync()
+        finally:
+            self.close()
+
 
 class PartWriter:
     """Writes one channel as part after part; every call raises `OSError` when the disk refuses.
@@ -109,9 +117,14 @@ class PartWriter:
         Sample rate.
     part_s : float
         Length after which the next part begins.
+    beside : Executor or None
+        A single thread in which to wait for the medium, so that a slow one does not hold up the writing;
+        its error is raised by a later call. None waits in place. Shut it down after `close`.
     """
 
-    def __init__(self, folder: Path, rate_hz: int, *, part_s: float = PART_S) -> None:
+    def __init__(
+        self, folder: Path, rate_hz: int, *, part_s: float = PART_S, beside: Executor | None = None
+    ) -> None:
         self.folder = folder
         self.rate_hz = rate_hz
         self.parts: list[Part] = []
@@ -119,6 +132,8 @@ class PartWriter:
         self._part_n = max(round(part_s * rate_hz), BLOCK_N)
         self._sync_n = round(sync_every_s(rate_hz) * rate_hz)
         self._synced_n = 0
+        self._beside = beside
+        self._waits: list[Future[None]] = []
         self._sink: _Sink | None = None
         self._sound: sf.SoundFile | None = None
 
@@ -131,31 +146,53 @@ class PartWriter:
             taken, codes = codes[:room], codes[room:]
             self._put(taken)
             if len(taken) == room:
-                self.close()
-        if self._sink is not None and self.written_n - self._synced_n >= self._sync_n:
-            self._sink.sync()
+                self._finish_part()
+        self._raise_late()
+        due = self.written_n - self._synced_n >= self._sync_n
+        if self._sink is not None and due and not self._waits:
             self._synced_n = self.written_n
+            self._wait_for(self._sink.sync)
 
     def close(self) -> None:
-        """Finish the running part; safe to call twice. A later `write` begins the next one."""
+        """Finish the running part and wait for the medium; safe to call twice."""
+        try:
+            self._finish_part()
+        finally:
+            waits, self._waits = self._waits, []
+            for future in waits:
+                future.exception()
+        for future in waits:
+            future.result()
+
+    def _wait_for(self, work: Callable[[], None]) -> None:
+        """Wait for the medium: beside the writing, or in place."""
+        if self._beside is None:
+            work()
+        else:
+            self._waits.append(self._beside.submit(work))
+
+    def _raise_late(self) -> None:
+        """Raise what went wrong beside the writing."""
+        done = [future for future in self._waits if future.done()]
+        self._waits = [future for future in self._waits if not future.done()]
+        for future in done:
+            future.result()
+
+    def _finish_part(self) -> None:
         sound, sink = self._sound, self._sink
         self._sound = self._sink = None
         if sound is None or sink is None:
             return
+        failed: Exception | None = None
         try:
-            failed: Exception | None = None
-            try:
-                sound.close()
-            except sf.SoundFileError as error:
-                failed = error
-            if sink.error is not None:
-                raise sink.error
-            if failed is not None:
-                raise OSError(errno.EIO, str(failed))
-            sink.sync()
-            self._synced_n = self.written_n
-        finally:
+            sound.close()
+        except sf.SoundFileError as error:
+            failed = error
+        if sink.error is not None or failed is not None:
             sink.close()
+            raise sink.error or OSError(errno.EIO, str(failed))
+        self._synced_n = self.written_n
+        self._wait_for(sink.sync_and_close)
 
     def _open_next(self) -> None:
         path = self.folder / f"part {len(self.parts) + 1:04}.flac"
@@ -169,7 +206,7 @@ class PartWriter:
             sink.close()
             raise sink.error or OSError(errno.EIO, str(error)) from error
         self.parts.append(Part(path, self.written_n))
-        sync_folder(self.folder)
+        self._wait_for(partial(sync_folder, self.folder))
 
     def _put(self, codes: NDArray[np.int32]) -> None:
         assert self._sound is not None
@@ -183,7 +220,9 @@ class PartWriter:
         self.written_n += len(codes)
 
 
-def read_stretch(parts: Sequence[Part], start_n: int, end_n: int) -> NDArray[np.int32]:
+def read_stretch(
+    parts: Sequence[Part], start_n: int, end_n: int, *, channel: int | None = 1
+) -> NDArray[np.int32]:
     """Codes at stream positions ``[start_n, end_n)``, shape (n,), as far as the parts hold them.
 
     A part that is still being written, or that a crash left unfinished, is read up to its last whole frame.
@@ -194,7 +233,7 @@ def read_stretch(parts: Sequence[Part], start_n: int, end_n: int) -> NDArray[np.
             continue
         at_n = part.start_n
         try:
-            source = open_recording(part.path, 1)
+            source = open_recording(part.path, channel)
         except FileError:
             continue
         try:

@@ -185,7 +185,16 @@ def show(key: str, value: float) -> str:
     """
     quantity = get_quantity(key)
     sign = "+" if quantity.signed else ""
-    return f"{value:{sign}.{quantity.digits}f} {quantity.unit}".strip()
+    digits = quantity.digits
+    if quantity.unit == "µV":
+        # Over six decades of signal three figures are as many as a generator's attenuator is good for.
+        digits -= sum(abs(value) >= edge for edge in (10.0, 100.0))
+    return f"{value:{sign}.{digits}f} {quantity.unit}".strip()
+
+
+def sheet_order(key: tuple[str, str]) -> tuple[int, str]:
+    """Sort key of a quantity with its point: the order in which a sheet shows them."""
+    return list(QUANTITIES).index(key[0]), key[1]
 
 
 def example(key: str) -> str:
@@ -195,6 +204,7 @@ def example(key: str) -> str:
         "swr": "1.4", "frequency": "27.60125 MHz", "frequency-error": "-350 Hz",
         "deviation": "1.8 kHz or 2k5", "power": "4 W or 500 mW", "supply-voltage": "13.8 V or 13V8",
         "mic-level": "10 mV", "current-receive": "350 mA", "current-transmit": "1.2 A",
+        "speech-level": "-20 dB",
     }  # fmt: skip
     if key in examples:
         return examples[key]

@@ -13,6 +13,8 @@ import shutil
 import threading
 import time
 from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -24,7 +26,7 @@ from numpy.typing import NDArray
 from audiotest.errors import AudiotestError, FileError
 from audiotest.keep.clips import save_clip
 from audiotest.keep.durable import new_folder, write_new
-from audiotest.keep.parts import BLOCK_N, PART_S, PartWriter, codes_24, read_stretch
+from audiotest.keep.parts import BLOCK_N, PART_S, Part, PartWriter, codes_24, read_stretch
 from audiotest.records import Advice, Feed, Over
 
 RECORDING_SCHEMA = "audiotest-recording-1"
@@ -113,7 +115,11 @@ class Recorder:
             raise FileError(
                 f"{parent}: nothing can be recorded there: {error.strerror}", "choose another folder"
             ) from error
-        self._writer = PartWriter(self.folder, rate_hz, part_s=part_s)
+        # Beside the writing: one thread waits for the medium, another cuts overs out of what is written.
+        self._medium = ThreadPoolExecutor(1, thread_name_prefix="audiotest-medium")
+        self._cutter = ThreadPoolExecutor(1, thread_name_prefix="audiotest-cutter")
+        self._cutting: list[Future[None]] = []
+        self._writer = PartWriter(self.folder, rate_hz, part_s=part_s, beside=self._medium)
         self._items: queue.SimpleQueue[NDArray[np.float32] | _Gap | _Cut | None] = queue.SimpleQueue()
         self._thread = threading.Thread(target=self._run, name="audiotest-recorder", daemon=True)
         self._waiting: list[_Cut] = []
@@ -154,6 +160,8 @@ class Recorder:
             self._thread.join(STOP_LONGEST_S)
             if self._thread.is_alive():
                 raise AudiotestError(f"{self.folder}: the disk does not answer", "what it has is kept")
+        else:
+            self._journal.close()
 
     @property
     def state(self) -> RecorderState:
@@ -181,12 +189,15 @@ class Recorder:
                 self._cut_ready()
             self._writer.close()
             self._cut_ready(all_of_it=True)
+            self._raise_from_cutting(wait=True)
             self._tell("stopped", why="asked to", at_n=self._writer.written_n)
         except OSError as error:
             self._stop_for(error)
         except Exception as error:
             self._stop_for(OSError(errno.EIO, f"{type(error).__name__}: {error}, a fault of the program"))
         finally:
+            self._cutter.shutdown()
+            self._medium.shutdown()
             self._journal.close()
 
     def _write(self, samples: NDArray[np.float32]) -> None:
@@ -217,17 +228,29 @@ class Recorder:
         for cut in list(self._waiting):
             if all_of_it or self._place_n(cut.over.end_s + AROUND_S) <= there_n:
                 self._waiting.remove(cut)
-                self._keep_over(cut)
+                self._cutting.append(
+                    self._cutter.submit(
+                        self._keep_over, cut, list(self._writer.parts), self._writer.written_n
+                    )
+                )
+        self._raise_from_cutting(wait=False)
+
+    def _raise_from_cutting(self, *, wait: bool) -> None:
+        """Raise what went wrong while an over was cut."""
+        done = [future for future in self._cutting if wait or future.done()]
+        self._cutting = [future for future in self._cutting if future not in done]
+        for future in done:
+            future.result()
 
     def _place_n(self, stream_s: float) -> int:
         """Sample in the recording that stands at a time in the overs' stream."""
         return max(round(stream_s * self._rate) - self._start_n, 0)
 
-    def _keep_over(self, cut: _Cut) -> None:
+    def _keep_over(self, cut: _Cut, parts: list[Part], written_n: int) -> None:
         start_n = self._place_n(cut.over.start_s - AROUND_S)
-        codes = read_stretch(self._writer.parts, start_n, self._place_n(cut.over.end_s + AROUND_S))
+        codes = read_stretch(parts, start_n, self._place_n(cut.over.end_s + AROUND_S))
         number = self._overs + 1
-        began = self._now().timestamp() - (self._writer.written_n - start_n) / self._rate
+        began = self._now().timestamp() - (written_n - start_n) / self._rate
         sentence = "" if cut.advice is None else cut.advice.sentence
         try:
             clip = save_clip(self.folder, f"over {number:04}", codes, self._rate, comment=sentence)
@@ -248,10 +271,15 @@ class Recorder:
         self._tell("over", number=number, file=clip.name, start_n=start_n, length_n=len(codes))
 
     def _tell(self, event: str, **facts: Any) -> None:
-        """Write one line to the journal and have it on the disk."""
+        """Write one line to the journal and have it on the medium, in the thread that waits for that."""
         line = {"event": event, "clock": self._now().isoformat(timespec="milliseconds"), **facts}
-        self._journal.write(json.dumps(line, allow_nan=False).encode() + b"\n")
-        os.fsync(self._journal.fileno())
+        self._medium.submit(self._write_line, json.dumps(line, allow_nan=False).encode() + b"\n")
+
+    def _write_line(self, line: bytes) -> None:
+        # A journal that cannot be written must not stop the audio; a full disk stops that by itself.
+        with suppress(OSError):
+            self._journal.write(line)
+            os.fsync(self._journal.fileno())
 
     def _stop_for(self, error: OSError) -> None:
         """Say why recording stopped, and finish what there is as well as the disk allows."""
@@ -262,6 +290,7 @@ class Recorder:
         for finish in (
             self._writer.close,
             lambda: self._cut_ready(all_of_it=True),
+            lambda: self._raise_from_cutting(wait=True),
             lambda: self._tell("stopped", why=why, at_n=self._writer.written_n),
         ):
             try:

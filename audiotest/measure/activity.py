@@ -62,8 +62,20 @@ def _passed(rms: NDArray[np.float64], noise: float) -> NDArray[np.bool_]:
     return np.asarray(rms >= threshold)
 
 
+@dataclass(frozen=True, slots=True)
+class LowView:
+    """Frame levels of the de-emphasised view of an over, shape (n_frames,), and of its bare carrier."""
+
+    rms: NDArray[np.float64]
+    noise_rms: float
+
+
 def find_activity(
-    samples: NDArray[np.floating], sample_rate_hz: int, *, noise: NDArray[np.floating] | None = None
+    samples: NDArray[np.floating],
+    sample_rate_hz: int,
+    *,
+    noise: NDArray[np.floating] | None = None,
+    low: LowView | None = None,
 ) -> Activity:
     """Active frames of the discriminator's view of an over.
 
@@ -75,6 +87,8 @@ def find_activity(
         Sample rate in Hz.
     noise : ndarray, shape (m,), or None
         The bare carrier in the same view, where it was heard.
+    low : LowView or None
+        The de-emphasised view, if it is at hand; else it is made from `samples` and `noise`.
 
     Returns
     -------
@@ -87,16 +101,19 @@ def find_activity(
     nobody = Activity(frame_n, np.zeros(len(rms), dtype=bool), None, None)
     if len(rms) < 3:
         return nobody
-    low = frame_rms(low_view(samples, sample_rate_hz), frame_n)
-    wide_noise = low_noise = 0.0
-    if noise is not None and len(noise) >= 2 * frame_n:
-        wide_noise = float(np.std(noise))
-        low_noise = float(np.std(low_view(noise, sample_rate_hz)))
-    wide_active = _passed(rms, wide_noise)
-    low_active = _passed(low, low_noise)
+    heard = noise is not None and len(noise) >= 2 * frame_n
+    if low is None:
+        low_rms = frame_rms(low_view(samples, sample_rate_hz), frame_n)
+        low_noise = float(np.std(low_view(noise, sample_rate_hz))) if heard and noise is not None else 0.0
+    else:
+        # The two rates may differ by a frame at the end.
+        low_rms = np.pad(low.rms, (0, max(len(rms) - len(low.rms), 0)))[: len(rms)]
+        low_noise = low.noise_rms if heard else 0.0
+    wide_active = _passed(rms, float(np.std(noise)) if heard and noise is not None else 0.0)
+    low_active = _passed(low_rms, low_noise)
     solid = binary_opening(binary_closing(np.pad(wide_active | low_active, 2), np.ones(3))[2:-2], np.ones(3))
     where = np.flatnonzero(solid)
-    if len(where) == 0 or float(np.percentile(low, 98)) < LEAST_RISE * low_noise:
+    if len(where) == 0 or float(np.percentile(low_rms, 98)) < LEAST_RISE * low_noise:
         return nobody
     start, end = int(where[0]), int(where[-1]) + 1
     inside = np.zeros(len(rms), dtype=bool)

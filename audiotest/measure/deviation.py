@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.fft
 from numpy.typing import NDArray
 from scipy.signal import welch
 
@@ -21,20 +22,48 @@ class Swing:
     negative: float
 
 
+HELPINGS = 2
+SIMULATED_S = 20.0
+
+
 def _statistics(samples: NDArray[np.floating]) -> NDArray[np.float64]:
     size = np.abs(samples)
     return np.array([np.max(size), np.quantile(size, 0.999), np.max(samples), np.max(-samples)])
 
 
 def _noise_like(
-    noise: NDArray[np.floating], count: int, sample_rate_hz: int, rng: np.random.Generator
-) -> NDArray[np.float64]:
-    """Gaussian noise of `count` samples with the density of `noise`."""
+    noise: NDArray[np.floating], count: int, sample_rate_hz: int, helpings: int, seed: int
+) -> list[NDArray[np.float64]]:
+    """Gaussian noises of `count` samples with the density of `noise`."""
     window_n = min(len(noise), sample_rate_hz // 50)
     hz, density = welch(noise, sample_rate_hz, nperseg=window_n)
-    grid = np.fft.rfftfreq(count, 1.0 / sample_rate_hz)
+    size = scipy.fft.next_fast_len(count, real=True)
+    grid = scipy.fft.rfftfreq(size, 1.0 / sample_rate_hz)
     gain = np.sqrt(np.interp(grid, hz, density) * sample_rate_hz / 2.0)
-    return np.asarray(np.fft.irfft(np.fft.rfft(rng.standard_normal(count)) * gain, count))
+    rng = np.random.default_rng(seed)
+    spectra = (scipy.fft.rfft(rng.standard_normal(size)) for _ in range(helpings))
+    return [np.asarray(scipy.fft.irfft(spectrum * gain, size)[:count]) for spectrum in spectra]
+
+
+def _noise_share(
+    active: NDArray[np.floating], sample_rate_hz: int, noise: NDArray[np.floating]
+) -> NDArray[np.float64]:
+    """What is left of each statistic without noise, as a share of it; see `measure_swing`."""
+    longest_n = round(SIMULATED_S * sample_rate_hz)
+    parts = [active[at : at + longest_n] for at in range(0, len(active), longest_n)]
+    # Of long speech two parts tell enough, its start and its middle.
+    chosen = parts if len(parts) < 3 else [parts[0], parts[len(parts) // 2]]
+    shares = []
+    for part in (part for part in chosen if len(part) >= 0.2 * sample_rate_hz):
+        plain = _statistics(part)
+        extra = _noise_like(noise, len(part), sample_rate_hz, HELPINGS, len(part))
+        # Each helping also turned over: as good as another one to peaks of both signs.
+        extra += [-one for one in extra]
+        once = np.mean([_statistics(part + e) for e in extra], axis=0)
+        twice = np.mean([_statistics(part + np.sqrt(2.0) * e) for e in extra], axis=0)
+        corrected = 3.0 * plain - 3.0 * once + twice
+        shares.append(np.clip(corrected, 0.3 * plain, plain) / np.maximum(plain, 1e-12))
+    return np.asarray(np.mean(shares, axis=0))
 
 
 def measure_swing(
@@ -67,12 +96,7 @@ def measure_swing(
     plain = _statistics(active)
     power = float(np.mean(np.square(active)))
     if noise is not None and len(noise) >= 0.05 * sample_rate_hz and float(np.std(noise)) > 0.0:
-        rng = np.random.default_rng(len(active))
-        extra = [_noise_like(noise, len(active), sample_rate_hz, rng) for _ in range(4)]
-        once = np.mean([_statistics(active + e) for e in extra], axis=0)
-        twice = np.mean([_statistics(active + np.sqrt(2.0) * e) for e in extra], axis=0)
-        corrected = 3.0 * plain - 3.0 * once + twice
-        plain = np.clip(corrected, 0.3 * plain, plain)
+        plain = plain * _noise_share(active, sample_rate_hz, noise)
         power = max(power - float(np.var(noise)), 0.0)
     peak, p999, positive, negative = (float(value) for value in plain)
     return Swing(max(peak, p999), p999, float(np.sqrt(power)), positive, negative)

@@ -168,6 +168,6 @@ def _settled_hz(part: NDArray[np.float64], rate_hz: int, near_hz: float) -> floa
     f = float(trial[int(np.argmax(np.abs(np.exp(-2j * np.pi * np.outer(trial, t)) @ whole)))])
     for _ in range(3):
         turned = part[: 2 * half] * np.exp(-2j * np.pi * f * t)
-        first, second = turned[:half] @ window, turned[half:] @ window
+        first, second = np.sum(turned[:half] * window), np.sum(turned[half:] * window)
         f += float(np.angle(second * np.conj(first))) * rate_hz / (2.0 * np.pi * half)
     return f

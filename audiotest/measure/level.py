@@ -61,13 +61,17 @@ class _Side:
     def push(self, samples: NDArray[np.float64]) -> None:
         """Take the next samples; a new extreme makes all earlier runs irrelevant."""
         top = float(np.max(samples))
+        if top < self._extreme and not self._open_n:
+            self._second = max(self._second, top)
+            self._before = np.concatenate([self._before, samples[-WINDOW_N:]])[-WINDOW_N:]
+            return
         if top > self._extreme:
             self._second, self._extreme = self._extreme, top
             self._before = np.append(self._before, np.full(min(self._open_n, WINDOW_N), self._second))
             self._open_n = 0
             self._drops.clear()
         hit = samples == self._extreme
-        self._second = max(self._second, float(np.max(samples, where=~hit, initial=0.0)))
+        self._second = max(self._second, float(np.max(samples[~hit], initial=0.0)))
         self._find_runs(samples, hit)
 
     def _find_runs(self, samples: NDArray[np.float64], hit: NDArray[np.bool_]) -> None:

@@ -3,7 +3,6 @@
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import soxr
 from numpy.typing import NDArray
 
 from audiotest.measure import activity as speech
@@ -11,12 +10,14 @@ from audiotest.measure.beep import find_end_beep
 from audiotest.measure.deviation import AUDIO_HIGH_HZ, Swing, measure_swing
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, estimate_deemphasis_us, low_response
 from audiotest.measure.filters import bandpass, emphasis_response, undo_deemphasis
+from audiotest.measure.hiss import receiver_inverse
 from audiotest.measure.hum import MAINS_TOLERANCE_HZ, measure_hum
 from audiotest.measure.level import overload_runs
 from audiotest.measure.limiter import Drive, estimate_drive
 from audiotest.measure.speech_level import active_speech_level
 from audiotest.measure.subaudible import find_subaudible
 from audiotest.measure.tone import find_steady_tone, measure_tone
+from audiotest.measure.views import LOW_RATE_HZ, Sound, in_pieces, speech_view, two_views
 from audiotest.records import (
     Deviation,
     EndBeep,
@@ -32,13 +33,17 @@ from audiotest.records import (
 )
 from audiotest.units import amplitude_db, db_amplitude
 
-ANALYSIS_MAX_RATE_HZ = 50000
-ANALYSIS_RATE_HZ = 48000
 EDGE_S = 0.03
+PIECE_S = 0.06
+TRIED, TRIED_S = 6, 0.3
 MIN_BARE_S = 0.06
 MIN_SPEECH_S = 2.0
 WEAK_SNR_DB = 10.0
 LEAST_TONE_SHARE = 0.05
+TONE_ITSELF_SHARE = 0.75
+"""A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
+TONE_ITSELF_SHARE = 0.75
+"""A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
 NO_SCALE = "deviation unknown: no feed scale; learn one with 'audiotest feed learn'"
 _NO_LIMITER = Limiter(
     drive_db=None, drive_low_db=None, drive_high_db=None, clipped_fraction=None, reached=None
@@ -60,21 +65,14 @@ class OverAudio:
 
 @dataclass(slots=True)
 class _View:
-    """Intermediate views of one over at the analysis rate."""
+    """Intermediate views of one over; ``bare`` is the bare carrier or the pauses that stand for it."""
 
-    rate_hz: int
-    plain: NDArray[np.float64]
+    sound: Sound
     discriminator: NDArray[np.float64]
-    hiss: NDArray[np.float64] | None
+    bare: Sound | None
+    hiss: Sound | None
     deemphasis_us: float
     notes: list[str] = field(default_factory=list)
-    conditions: list[str] = field(default_factory=list)
-
-
-def _analysis(samples: NDArray[np.floating], rate_hz: int) -> tuple[NDArray[np.float64], int]:
-    if rate_hz <= ANALYSIS_MAX_RATE_HZ:
-        return np.asarray(samples, dtype=np.float64), rate_hz
-    return np.asarray(soxr.resample(samples, rate_hz, ANALYSIS_RATE_HZ), dtype=np.float64), ANALYSIS_RATE_HZ
 
 
 def _without_line(samples: NDArray[np.float64], rate_hz: int, frequency_hz: float) -> NDArray[np.float64]:
@@ -92,20 +90,29 @@ def _without_line(samples: NDArray[np.float64], rate_hz: int, frequency_hz: floa
     return result
 
 
-def _emphasis(
-    view_hiss: NDArray[np.float64] | None, quiet: NDArray[np.float64] | None, rate_hz: int, feed: Feed | None
-) -> tuple[float, str | None]:
+def _emphasis(hiss: Sound | None, quiet: Sound | None, feed: Feed | None) -> tuple[float, str | None]:
     if feed is not None and feed.deemphasis_us is not None:
         return feed.deemphasis_us, None
-    found = estimate_deemphasis_us(view_hiss, quiet, rate_hz)
+    rate_hz = LOW_RATE_HZ if hiss is None else hiss.low_rate_hz
+    rate_hz = rate_hz if quiet is None else quiet.low_rate_hz
+    found = estimate_deemphasis_us(
+        None if hiss is None else hiss.low, None if quiet is None else quiet.low, rate_hz
+    )
     if found is None:
         return USUAL_DEEMPHASIS_US, "de-emphasis of the feed not known: 750 µs assumed"
     return found, f"de-emphasis of the feed judged from its noise: {found:.0f} µs"
 
 
-def _bare_carrier(plain: NDArray[np.float64], rate_hz: int) -> NDArray[np.float64] | None:
+def _low_view(sound: Sound, deemphasis_us: float) -> NDArray[np.float64]:
+    return speech_view(
+        sound.low, sound.low_rate_hz, deemphasis_us, usual_us=speech.LOW_VIEW_US, band_hz=speech.LOW_VIEW_HZ
+    )
+
+
+def _bare_carrier(sound: Sound) -> Sound | None:
     """The stretch of bare carrier before speech starts, edges left out."""
-    rms = speech.frame_rms(speech.low_view(plain, rate_hz), round(rate_hz * speech.FRAME_S))
+    # The de-emphasis is not known yet; as well as flat, a feed may be de-emphasised twice here.
+    rms = speech.frame_rms(_low_view(sound, 0.0), round(sound.low_rate_hz * speech.FRAME_S))
     edge = round(EDGE_S / speech.FRAME_S) + 1
     if len(rms) < edge + 4:
         return None
@@ -113,26 +120,33 @@ def _bare_carrier(plain: NDArray[np.float64], rate_hz: int) -> NDArray[np.float6
     settled = rms[edge:] < 2.2 * max(float(np.median(rms[edge : edge + 4])), 1e-9)
     length = int(np.argmin(settled)) if not settled.all() else len(settled)
     first = float(np.median(rms[edge : edge + max(length, 1)]))
-    frame_n = round(rate_hz * speech.FRAME_S)
     # One frame is held back: speech may begin inside it.
     if (length - 1) * speech.FRAME_S < MIN_BARE_S or first > 2.5 * quiet + 1e-9:
         return None
-    return plain[edge * frame_n : (edge + length - 1) * frame_n]
+    return sound.cut(edge * speech.FRAME_S, (edge + length - 1) * speech.FRAME_S)
 
 
-def _quietest(plain: NDArray[np.float64], rate_hz: int) -> NDArray[np.float64] | None:
+def _quietest(sound: Sound) -> Sound | None:
     """The quietest half second in pieces of 60 ms: the pauses of a talker who left no bare carrier."""
-    piece_n = round(0.06 * rate_hz)
-    band = bandpass(plain, rate_hz, 300.0, 3400.0)
-    rms = speech.frame_rms(band, piece_n)
+    rms = speech.frame_rms(_audio_band(sound), round(PIECE_S * sound.low_rate_hz))
     if len(rms) < 12:
         return None
     order = np.argsort(rms)[: max(3, min(8, len(rms) // 12))]
-    return np.concatenate([plain[k * piece_n : (k + 1) * piece_n] for k in sorted(order)])
+    pieces = [sound.cut(k * PIECE_S, (k + 1) * PIECE_S) for k in sorted(order)]
+    return replace(
+        sound,
+        wave=np.concatenate([piece.wave for piece in pieces]),
+        low=np.concatenate([piece.low for piece in pieces]),
+    )
 
 
-def _band_rms(samples: NDArray[np.float64], rate_hz: int) -> float:
-    return float(np.sqrt(np.mean(bandpass(samples, rate_hz, 300.0, 3400.0) ** 2)))
+def _audio_band(sound: Sound) -> NDArray[np.float64]:
+    rate_hz = sound.low_rate_hz
+    return in_pieces(lambda part: bandpass(part, rate_hz, 300.0, 3400.0), sound.low, rate_hz)
+
+
+def _band_rms(sound: Sound) -> float:
+    return float(np.sqrt(np.mean(_audio_band(sound) ** 2)))
 
 
 def _ratio_db(above: float | None, below: float | None) -> float | None:
@@ -141,18 +155,32 @@ def _ratio_db(above: float | None, below: float | None) -> float | None:
     return amplitude_db(above / below)
 
 
+def _flat(samples: NDArray[np.float64], rate_hz: int, deemphasis_us: float) -> NDArray[np.float64]:
+    """The discriminator's view: de-emphasis undone, all else left."""
+    return in_pieces(
+        lambda part: undo_deemphasis(part, rate_hz, deemphasis_us, high_hz=AUDIO_HIGH_HZ), samples, rate_hz
+    )
+
+
+def _activity(view: _View, noise: NDArray[np.float64] | None) -> speech.Activity:
+    sound, bare = view.sound, view.bare
+    rms = speech.frame_rms(_low_view(sound, view.deemphasis_us), round(sound.low_rate_hz * speech.FRAME_S))
+    low_noise = 0.0 if bare is None else float(np.std(_low_view(bare, view.deemphasis_us)))
+    low = speech.LowView(rms, low_noise)
+    return speech.find_activity(view.discriminator, sound.rate_hz, noise=noise, low=low)
+
+
 def _voice_figures(
-    view: _View, bare: NDArray[np.float64] | None, feed: Feed | None, limits: LimitSet
+    view: _View, feed: Feed | None, limits: LimitSet
 ) -> tuple[speech.Activity, Deviation, Limiter]:
-    noise = None
-    if bare is not None:
-        noise = undo_deemphasis(bare, view.rate_hz, view.deemphasis_us, high_hz=AUDIO_HIGH_HZ)
-    active_part = speech.find_activity(view.discriminator, view.rate_hz, noise=noise)
+    rate_hz = view.sound.rate_hz
+    noise = None if view.bare is None else _flat(view.bare.wave, rate_hz, view.deemphasis_us)
+    active_part = _activity(view, noise)
     active = np.asarray(active_part.select(view.discriminator))
     noise_db = None
     if noise is not None and len(active):
         noise_db = _ratio_db(float(np.std(noise)), float(np.sqrt(np.mean(active**2))))
-    drive = estimate_drive(active, view.rate_hz, noise_db=noise_db)
+    drive = estimate_drive(active, rate_hz, noise_db=noise_db)
     if drive is None:
         view.notes.append("limiter drive unknown: too little speech (1.5 s needed)")
         limiter = _NO_LIMITER
@@ -164,29 +192,67 @@ def _voice_figures(
     if feed is None:
         view.notes.append(NO_SCALE)
         return active_part, _no_deviation(limits), limiter
-    swing = measure_swing(active, view.rate_hz, noise)
-    return active_part, _speech_deviation(active, swing, drive, feed, limits), limiter
+    sent = _without_receiver(view, active_part, feed)
+    if sent is None:
+        swing = _by_model(active, measure_swing(active, rate_hz, noise), drive)
+    else:
+        swing = _limited(sent, active, drive)
+    return active_part, _speech_deviation(swing, feed, limits), limiter
 
 
-def _speech_deviation(
-    active: NDArray[np.float64], swing: Swing | None, drive: Drive | None, feed: Feed, limits: LimitSet
-) -> Deviation:
-    """Deviation of speech in kHz, by what the drive model knows of filters and noise where it can."""
+def _without_receiver(view: _View, active_part: speech.Activity, feed: Feed) -> Swing | None:
+    """The swing of active speech with all of the receiver's filters undone, where hiss shows them."""
+    rate_hz = view.sound.rate_hz
+    inverse = receiver_inverse(
+        None if view.hiss is None else view.hiss.wave, rate_hz, view.deemphasis_us,
+        high_hz=AUDIO_HIGH_HZ, if_bandwidth_khz=feed.if_bandwidth_khz,
+    )  # fmt: skip
+    if inverse is None:
+        return None
+    flat = in_pieces(lambda part: inverse.apply(part, rate_hz), view.sound.wave, rate_hz)
+    noise = None if view.bare is None else inverse.apply(view.bare.wave, rate_hz)
+    return measure_swing(np.asarray(active_part.select(flat)), rate_hz, noise)
+
+
+def _limited(sent: Swing, active: NDArray[np.float64], drive: Drive | None) -> Swing:
+    """Where the limiter acts, what the drive model expects of the peak counts as much as the one heard.
+
+    Noise and phase errors of the undone filters lift the highest of many equal peaks; the model errs the
+    other way, and their geometric mean errs least.
+    """
+    if drive is None or not drive.reached:
+        return sent
+    expected = float(np.quantile(np.abs(active), 0.999)) * drive.peak_ratio
+    return _with_peak(sent, float(np.sqrt(sent.peak * expected)), sent.p999)
+
+
+def _by_model(active: NDArray[np.float64], swing: Swing | None, drive: Drive | None) -> Swing | None:
+    """Without hiss: by what the drive model knows of filters and noise."""
+    if swing is None or drive is None:
+        return swing
+    received = float(np.quantile(np.abs(active), 0.999))
+    p999 = received * drive.p999_ratio
+    # Two views of the peak, the model's and the highest one heard: their geometric mean errs least.
+    heard = max(swing.peak / swing.p999, 1.0) if swing.p999 > 0.0 else 1.0
+    return _with_peak(swing, float(np.sqrt(received * drive.peak_ratio * p999 * heard)), p999)
+
+
+def _with_peak(swing: Swing, peak: float, p999: float) -> Swing:
+    """`swing` with another peak and 99.9th percentile; the two polarities keep their ratio."""
+    peak = max(peak, p999)
+    larger = max(swing.positive, swing.negative)
+    share = peak / larger if larger > 0.0 else 0.0
+    return Swing(peak, p999, swing.rms, share * swing.positive, share * swing.negative)
+
+
+def _speech_deviation(swing: Swing | None, feed: Feed, limits: LimitSet) -> Deviation:
     if swing is None:
         return _no_deviation(limits)
-    peak, p999, positive, negative = swing.peak, swing.p999, swing.positive, swing.negative
-    if drive is not None:
-        received = float(np.quantile(np.abs(active), 0.999))
-        p999 = received * drive.p999_ratio
-        # Two views of the peak, the model's and the highest one heard: their geometric mean errs least.
-        heard = max(swing.peak / swing.p999, 1.0) if swing.p999 > 0.0 else 1.0
-        peak = max(p999, float(np.sqrt(received * drive.peak_ratio * p999 * heard)))
-        larger = max(positive, negative)
-        positive, negative = peak * positive / larger, peak * negative / larger
     scale = feed.scale_khz_per_fs
     return Deviation(
-        peak_khz=peak * scale, p999_khz=p999 * scale, rms_khz=swing.rms * scale,
-        positive_khz=positive * scale, negative_khz=negative * scale, limit_khz=limits.deviation_khz,
+        peak_khz=swing.peak * scale, p999_khz=swing.p999 * scale, rms_khz=swing.rms * scale,
+        positive_khz=swing.positive * scale, negative_khz=swing.negative * scale,
+        limit_khz=limits.deviation_khz,
     )  # fmt: skip
 
 
@@ -212,46 +278,40 @@ def _tone_deviation(tone: Tone, view: _View, feed: Feed | None, limits: LimitSet
 
 
 def _subaudible(
-    plain: NDArray[np.float64],
-    rate_hz: int,
-    deemphasis_us: float,
-    hiss: NDArray[np.float64] | None,
-    feed: Feed | None,
+    sound: Sound, deemphasis_us: float, hiss: Sound | None, feed: Feed | None
 ) -> Subaudible | None:
-    found = find_subaudible(plain, rate_hz)
+    rate_hz = sound.low_rate_hz
+    found = find_subaudible(sound.low, rate_hz)
     if found is None:
         return None
     frequency_hz, amplitude_fs = found
     flat_fs = float(amplitude_fs * abs(emphasis_response(np.array([frequency_hz]), deemphasis_us)[0]))
     # The receiver's high-pass takes most of the tone; only hiss, flat before it, tells how much.
-    gain = None if hiss is None else low_response(hiss, rate_hz, frequency_hz)
+    gain = None if hiss is None else low_response(hiss.low, rate_hz, frequency_hz)
     deviation_khz = None
     if feed is not None and gain is not None:
         deviation_khz = float(amplitude_fs / gain * feed.scale_khz_per_fs)
     if abs(frequency_hz - 100.0) < MAINS_TOLERANCE_HZ:
         # Alone on a mains harmonic: a tone is sent at a tenth of the peaks or so, hum far below.
-        audio = undo_deemphasis(plain, rate_hz, deemphasis_us, high_hz=AUDIO_HIGH_HZ)
+        audio = _flat(sound.low, rate_hz, deemphasis_us)
         if flat_fs < LEAST_TONE_SHARE * float(np.quantile(np.abs(audio), 0.999)):
             return None
     return Subaudible(frequency_hz=float(frequency_hz), deviation_khz=deviation_khz)
 
 
-def _noise_figures(
-    view: _View, bare: NDArray[np.float64] | None, from_pauses: bool, signal_rms: float | None,
-    modulated: bool,
-) -> Noise:  # fmt: skip
-    bare_rms = None if bare is None else _band_rms(bare, view.rate_hz)
-    hiss_rms = None if view.hiss is None else _band_rms(view.hiss, view.rate_hz)
+def _noise_figures(view: _View, from_pauses: bool, signal_rms: float | None, modulated: bool) -> Noise:
+    bare_rms = None if view.bare is None else _band_rms(view.bare)
+    hiss_rms = None if view.hiss is None else _band_rms(view.hiss)
     quieting = _ratio_db(hiss_rms, bare_rms)
     if view.hiss is None:
         view.notes.append("quieting unknown: no open-squelch hiss was heard around the over")
-    if bare is None:
+    if view.bare is None:
         view.notes.append("noise unknown: no bare carrier and no pause was heard")
     elif from_pauses:
         view.notes.append("noise taken from pauses in speech: no bare carrier before it")
-    source = bare if bare is not None and len(bare) >= view.rate_hz else view.plain
-    # `view.plain` is without the sub-audible tone, so that 100.0 Hz does not count twice.
-    hum = measure_hum(source, view.rate_hz)
+    source = view.bare if view.bare is not None and view.bare.seconds >= 1.0 else view.sound
+    # `view.sound` is without the sub-audible tone, so that 100.0 Hz does not count twice.
+    hum = measure_hum(source.low, source.low_rate_hz)
     hum_hz, hum_rms = (None, None) if hum is None else (float(hum[0]), float(hum[1]))
     return Noise(
         quieting_db=quieting,
@@ -297,84 +357,103 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
         Every figure that could be measured; the reason of each None in ``notes``.
     """
     runs = overload_runs(audio.samples)
-    plain, rate = _analysis(audio.samples, audio.sample_rate_hz)
-    plain = plain - np.mean(plain) if len(plain) else plain
-    edge_n = min(round(EDGE_S * rate), len(plain) // 8)
-    plain = plain[edge_n : len(plain) - edge_n]
-    offset_s = audio.start_s + edge_n / rate
-    hiss = None if audio.hiss is None else _analysis(audio.hiss, audio.sample_rate_hz)[0]
-    bare = _bare_carrier(plain, rate)
+    sound = two_views(audio.samples, audio.sample_rate_hz)
+    edge_s = min(EDGE_S, sound.seconds / 8.0)
+    sound = sound.cut(edge_s, sound.seconds - edge_s)
+    offset_s = audio.start_s + edge_s
+    hiss = None if audio.hiss is None else two_views(audio.hiss, audio.sample_rate_hz)
+    bare = _bare_carrier(sound)
     from_pauses = bare is None
     if bare is None:
-        bare = _quietest(plain, rate)
-    tau, emphasis_note = _emphasis(hiss, None if from_pauses else bare, rate, feed)
-    subaudible = _subaudible(plain, rate, tau, hiss, feed)
-    clean = plain if subaudible is None else _without_line(plain, rate, subaudible.frequency_hz)
-    beep, clean = _split_beep(clean, rate, offset_s)
-    view = _View(rate, clean, undo_deemphasis(clean, rate, tau, high_hz=AUDIO_HIGH_HZ), hiss, tau)
+        bare = _quietest(sound)
+    tau, emphasis_note = _emphasis(hiss, None if from_pauses else bare, feed)
+    subaudible = _subaudible(sound, tau, hiss, feed)
+    if subaudible is not None:
+        sound = _without_tone(sound, subaudible.frequency_hz)
+    beep, sound = _split_beep(sound, offset_s)
+    view = _View(sound, _flat(sound.wave, sound.rate_hz, tau), bare, hiss, tau)
     if emphasis_note is not None:
         view.notes.append(emphasis_note)
-    over = _measure_view(view, None if bare is None else bare, from_pauses, feed, limits, offset_s, runs)
+    over = _measure_view(view, from_pauses, feed, limits, offset_s, runs)
     notes = list(over.notes)
     if subaudible is not None and feed is not None and subaudible.deviation_khz is None:
         notes.append("sub-audible deviation unknown: no hiss to tell what the receiver's high-pass takes")
     if audio.lost_n:
         notes.append(f"{audio.lost_n} samples or more were lost during the over")
     if audio.cut:
-        notes.append("over longer than five minutes: speech figures cover its last five")
+        notes.append(f"long over: speech figures cover its last {sound.seconds / 60.0:.1f} minutes")
     return replace(
         over, start_s=audio.start_s, end_s=audio.start_s + len(audio.samples) / audio.sample_rate_hz,
         subaudible=subaudible, end_beep=beep, notes=tuple(notes),
     )  # fmt: skip
 
 
-def _split_beep(
-    plain: NDArray[np.float64], rate_hz: int, offset_s: float
-) -> tuple[EndBeep | None, NDArray[np.float64]]:
+def _without_tone(sound: Sound, frequency_hz: float) -> Sound:
+    if sound.rate_hz == sound.low_rate_hz:
+        wave = low = _without_line(sound.wave, sound.rate_hz, frequency_hz)
+    else:
+        wave = _without_line(sound.wave, sound.rate_hz, frequency_hz)
+        low = _without_line(sound.low, sound.low_rate_hz, frequency_hz)
+    return replace(sound, wave=wave, low=low)
+
+
+def _split_beep(sound: Sound, offset_s: float) -> tuple[EndBeep | None, Sound]:
     """The end beep with times in the stream, and the over without it."""
-    found = find_end_beep(plain, rate_hz)
+    found = find_end_beep(sound.low, sound.low_rate_hz)
     if found is None:
-        return None, plain
+        return None, sound
     beep = EndBeep(
         frequency_hz=found.frequency_hz, start_s=offset_s + found.start_s, end_s=offset_s + found.end_s
     )
-    return beep, plain[: max(round((found.start_s - 0.02) * rate_hz), 1)]
+    return beep, sound.cut(0.0, max(found.start_s - 0.02, 1.0 / sound.low_rate_hz))
+
+
+def _may_be_tone(sound: Sound) -> bool:
+    """Whether one of a few short stretches is a steady tone: if none is, the whole need not be looked at."""
+    parts_s = np.linspace(0.0, max(sound.seconds - TRIED_S, 0.0), TRIED)
+    parts = (sound.cut(at_s, at_s + TRIED_S).low for at_s in parts_s)
+    return any(find_steady_tone(part, sound.low_rate_hz) is not None for part in parts)
 
 
 def _measure_view(
-    view: _View, bare: NDArray[np.float64] | None, from_pauses: bool, feed: Feed | None,
-    limits: LimitSet, offset_s: float, runs: int,
-) -> Over:  # fmt: skip
-    part, deviation, limiter = _voice_figures(view, bare, feed, limits)
-    spoken = (
-        view.plain[part.start_n : part.end_n]
-        if part.start_n is not None and part.end_n is not None
-        else view.plain[:0]
-    )
-    steady_hz = find_steady_tone(spoken if len(spoken) else view.plain, view.rate_hz)
+    view: _View, from_pauses: bool, feed: Feed | None, limits: LimitSet, offset_s: float, runs: int
+) -> Over:
+    part, deviation, limiter = _voice_figures(view, feed, limits)
+    rate_hz = view.sound.rate_hz
+    heard = part.start_n is not None and part.end_n is not None
+    spoken = view.sound.cut((part.start_n or 0) / rate_hz, (part.end_n or 0) / rate_hz)
+    tried = spoken if heard else view.sound
+    steady_hz = find_steady_tone(tried.low, tried.low_rate_hz) if _may_be_tone(tried) else None
     tone: Tone | None = None
-    kind: OverKind = "voice" if len(spoken) else "carrier"
+    kind: OverKind = "voice" if heard else "carrier"
     if steady_hz is not None:
         kind = "tone"
-        spoken = spoken if len(spoken) else view.plain
-        tone = measure_tone(spoken, view.rate_hz)
+        spoken = tried
+        tone = measure_tone(spoken.wave, rate_hz)
         view.notes = [note for note in view.notes if "drive" not in note and "no feed scale" not in note]
         deviation, limiter = _tone_deviation(tone, view, feed, limits), _NO_LIMITER
     elif kind == "carrier":
         limiter = _NO_LIMITER
-    level = active_speech_level(spoken, view.rate_hz) if kind == "voice" else None
-    peak = float(np.max(np.abs(spoken))) if len(spoken) else None
+    level = active_speech_level(spoken.low, spoken.low_rate_hz) if kind == "voice" else None
+    peak = float(np.max(np.abs(spoken.wave))) if len(spoken.wave) else None
     active_dbfs = None if level is None else level.active_dbfs
-    signal_rms = _band_rms(spoken, view.rate_hz) if len(spoken) else None
-    if level is not None and signal_rms is not None:
-        signal_rms = float(10 ** (level.active_dbfs / 20))
-    noise = _noise_figures(view, bare, from_pauses, signal_rms, kind != "carrier")
+    if level is not None:
+        signal_rms: float | None = db_amplitude(level.active_dbfs)
+    else:
+        signal_rms = _band_rms(spoken) if len(spoken.wave) else None
+    if tone is not None and view.bare is not None and signal_rms is not None:
+        # A tone that fills the over leaves no carrier without it: nothing then tells the noise.
+        view.bare = None if _band_rms(view.bare) > TONE_ITSELF_SHARE * signal_rms else view.bare
+    if tone is not None and view.bare is not None and signal_rms is not None:
+        # A tone that fills the over leaves no carrier without it: nothing then tells the noise.
+        view.bare = None if _band_rms(view.bare) > TONE_ITSELF_SHARE * signal_rms else view.bare
+    noise = _noise_figures(view, from_pauses, signal_rms, kind != "carrier")
     conditions = _conditions(runs, kind, part.active_s, active_dbfs, noise)
     peak_dbfs = None if peak is None else amplitude_db(peak)
     return Over(
         start_s=0.0, end_s=0.0, kind=kind,
-        speech_start_s=None if part.start_n is None else offset_s + part.start_n / view.rate_hz,
-        speech_end_s=None if part.end_n is None else offset_s + part.end_n / view.rate_hz,
+        speech_start_s=None if part.start_n is None else offset_s + part.start_n / rate_hz,
+        speech_end_s=None if part.end_n is None else offset_s + part.end_n / rate_hz,
         level=Level(
             active_speech_dbfs=active_dbfs,
             activity=None if level is None else level.activity,

@@ -9,18 +9,19 @@ from statistics import median
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
-from scipy.stats import chi2, t
+from scipy.stats import t
 
 from audiotest.errors import MeasureError, RequestError
 
 IMPEDANCE_OHM = 50.0
 SINAD_12_DB, SINAD_20_DB, QUIETING_20_DB = 12.0, 20.0, 20.0
-WINDOW_DB = 7.0
+WINDOW_DB = 5.0
 """Readings this close to the mark take part: far from it the curve has another shape."""
 LEAST_SINAD_DB = 0.3
 LEAST_SD_DB = 0.02
-FIT_DOUBT = 0.05
-MOST_BENDS = 3
+LEAST_FOR_DEGREE = ((3, 7), (2, 4), (1, 3))
+"""Readings that a cubic, a parabola and a straight line need. The threshold bends the curve on one side only:
+a cubic follows that, a parabola does not, whatever the scatter lets pass."""
 COVERAGE = 0.95
 
 
@@ -127,10 +128,9 @@ def _without_floor_db(sinad_db: float) -> float:
 def level_crossing(readings: Sequence[LevelReading], target_db: float) -> Crossing:
     """Level at which a rising curve of readings passes `target_db`; for quieting, for instance.
 
-    A polynomial in the level, weighted by the readings' standard deviations, through the readings within
-    7 dB of the mark and the nearest beyond on either side. Its degree grows from the straight line (three
-    readings) to a cubic while a chi-square test at 5 % rejects it. The interval is Student's, from the
-    fit's covariance, widened where the readings scatter more than they say (textbook).
+    A polynomial in the level through the readings within 5 dB of the mark and the nearest beyond on either
+    side: a cubic through seven readings or more, less through fewer. The interval is from the fit's
+    covariance, and Student's where the readings scatter more than they say (textbook).
 
     Raises
     ------
@@ -158,16 +158,16 @@ def level_crossing(readings: Sequence[LevelReading], target_db: float) -> Crossi
 def _fitted_crossing(near: Sequence[LevelReading], target_db: float) -> Crossing:
     level = np.array([r.level_dbm for r in near])
     value = np.array([r.value_db for r in near]) - target_db
-    sd = np.array([max(r.sd_db, LEAST_SD_DB) for r in near])
+    # One standard deviation for all: near threshold a quiet reading has had few clicks and would be trusted
+    # most for that, which pulls the curve.
+    sd = np.full(len(near), max(math.sqrt(sum(r.sd_db**2 for r in near) / len(near)), LEAST_SD_DB))
     middle = float(np.mean(level))
     x = level - middle
-    most = min(MOST_BENDS, len(np.unique(level)) - 1, len(near) - 2)
-    for degree in range(1 if len(near) < 4 else min(2, most), most + 1):
-        design = np.vander(x, degree + 1) / sd[:, None]
-        solved, *_ = np.linalg.lstsq(design, value / sd, rcond=None)
-        misfit = float(np.sum((design @ solved - value / sd) ** 2))
-        if misfit <= chi2.ppf(1.0 - FIT_DOUBT, len(near) - degree - 1):
-            break
+    distinct = min(len(near), len(np.unique(level)) + 1)
+    degree = next(degree for degree, least in LEAST_FOR_DEGREE if distinct >= least)
+    design = np.vander(x, degree + 1) / sd[:, None]
+    solved, *_ = np.linalg.lstsq(design, value / sd, rcond=None)
+    misfit = float(np.sum((design @ solved - value / sd) ** 2))
     free = len(near) - degree - 1
     covariance = np.linalg.pinv(design.T @ design) * max(1.0, misfit / free)
     at = _root(solved, float(np.min(x)), float(np.max(x)))

@@ -81,7 +81,7 @@ def _settle_hz(samples: NDArray[np.float64], rate_hz: float, near_hz: float) -> 
     f = near_hz
     for _ in range(4):
         turned = samples[: 2 * half] * np.exp(-2j * np.pi * f * t)
-        first, second = turned[:half] @ window, turned[half:] @ window
+        first, second = np.sum(turned[:half] * window), np.sum(turned[half:] * window)
         step_hz = float(np.angle(second * np.conj(first))) * rate_hz / (2.0 * np.pi * half)
         f += step_hz
         if abs(step_hz) < 1e-9 * rate_hz / half:

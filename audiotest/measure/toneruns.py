@@ -97,12 +97,16 @@ def _frames(
 def _steady_runs(line_hz: NDArray[np.float64], tonal: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First and last frame of every stretch of tonal frames at one frequency."""
     runs: list[tuple[int, int]] = []
+    total = np.concatenate([[0.0], np.cumsum(line_hz)])
     first = None
     for k in range(len(tonal) + 1):
         goes_on = (
             k < len(tonal)
             and tonal[k]
-            and (first is None or abs(line_hz[k] / np.median(line_hz[first:k]) - 1.0) < SAME_SHARE)
+            and (
+                first is None
+                or abs(line_hz[k] / ((total[k] - total[first]) / (k - first)) - 1.0) < SAME_SHARE
+            )
         )
         if goes_on:
             first = k if first is None else first

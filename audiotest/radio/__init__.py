@@ -15,16 +15,19 @@ For the bench, the same radio with every true figure at hand:
     ``beat_note(iq, sample_rate_hz, pitch_hz)``: the audio of a receiver for CW.
 ``bench``, a signal generator and a receiver under test
     ``ReceiverUnderTest(receiver, noise_figure_db, squelch_open_dbm, squelch_close_dbm)``;
-    ``receive_tone(level_dbm, tone_hz, deviation_khz, seconds, receiver, card, *, seed)`` and
-    ``receive_levels(levels_dbm, step_s, tone_hz, deviation_khz, receiver, card, *, seed)``: each a
+    ``receive_tone(level_dbm, tone_hz, deviation_khz, seconds, unit, card=None, *, seed=0)`` and
+    ``receive_levels(levels_dbm, step_s, tone_hz, deviation_khz, unit, card=None, *, seed=0)``: each a
     ``BenchAudio(audio, sample_rate_hz, steps)``; a level of None is a generator switched off;
-    ``true_levels(receiver, ...)``: the 12 dB SINAD, 20 dB SINAD and 20 dB quieting levels in dBm.
+    ``true_levels(unit, *, tone_hz=1000, deviation_khz=1.5)``: the levels of 12 and 20 dB SINAD and of 20 dB
+    quieting in dBm; ``cnr_of_level(level_dbm, unit)`` and ``level_of_cnr(cnr_db, unit)``.
 ``micsocket``, a transmitter under test
-    ``SetUnderTest(transmitter, onset_mv, noise_mv, offset_hz)``;
+    ``SetUnderTest(transmitter, onset_mv=5.0, noise_mv=0.0, offset_hz=0.0)``;
     ``sines_mv(((tone_hz, rms_mv), ...), seconds)`` or any test signal in millivolts at the socket;
-    ``transmit(signal_mv, rate_hz, unit, *, seed)``: its `transmitter.Modulation`;
-    ``monitor(sent, unit, receiver, card, *, seed)``: what a receiver makes of it; ``fm_iq`` takes
-    ``sent.deviation_khz``, with ``offset_hz=unit.offset_hz`` in its receiver;
-    ``steady_tone(unit, tone_hz, rms_mv)`` (peak, fundamental, harmonics), ``socket_truth(unit)`` (onset,
-    knee, ceiling) and ``response_db(unit, tone_hz)``: what is true of it.
+    ``transmit(signal_mv, rate_hz, unit, *, seed=0)``: its `transmitter.Modulation`;
+    ``monitor(sent, unit, receiver, card=None, *, seed=0)``: the audio of a receiver; ``fm_iq`` takes
+    ``sent.deviation_khz`` and ``sent.rate_hz``, with ``offset_hz=unit.offset_hz`` in its receiver;
+    ``socket_truth(unit)`` (onset, slope, 1 dB compression, ceiling), ``steady_tone(unit, tone_hz, rms_mv, *,
+    through=None)`` (peaks, fundamental, harmonics), ``steady(unit, tones)`` (every line, so two-tone
+    products), ``response_db(unit, tone_hz)``, ``slope_error_db(unit, tone_hz)`` and
+    ``residual_khz(unit, low_hz, high_hz)``: what is true of it.
 """

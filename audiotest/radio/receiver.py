@@ -63,7 +63,11 @@ def discriminate(
     sigma = np.sqrt(10 ** (-rx.cnr_db / 10) * rate_hz / band_hz / 2.0)
     noise = rng.standard_normal((len(z), 2), dtype=np.float32).view(np.complex64)[:, 0]
     z += np.float32(sigma) * noise
-    z = sps.sosfilt(sos.astype(np.float32), z).astype(np.complex64)
+    return phase_steps_khz(sps.sosfilt(sos.astype(np.float32), z).astype(np.complex64), rate_hz)
+
+
+def phase_steps_khz(z: NDArray[np.complex64], rate_hz: int) -> Array:
+    """The discriminator proper: frequency in kHz from the phase's advance between samples, shape as `z`."""
     step = np.angle(z[1:] * np.conj(z[:-1]))
     return np.concatenate([[0.0], step.astype(np.float64)]) * (rate_hz / 2e3 / np.pi)
 

@@ -4,15 +4,20 @@ Live, file and demo all push into it. Results do not depend on how the stream is
 engine cuts it again into its own quanta, and every decision is made on those.
 """
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
-from audiotest.measure.bands import HOP_S, band_frames, plan_bands
+from audiotest.measure.bands import HOP_S, BandPlan, band_frames, plan_bands
+from audiotest.measure.deviation import AUDIO_HIGH_HZ
 from audiotest.measure.edges import change_point, squelch_tail_start
+from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US
+from audiotest.measure.hiss import ReceiverInverse, receiver_inverse
 from audiotest.measure.level import OverloadCounter, overload_runs
 from audiotest.measure.over import TOO_QUIET_DBFS, OverAudio, measure_over
 from audiotest.records import Feed, InputReading, InputVerdict, LimitSet, LiveReading, Over
-from audiotest.session.finder import CELL_HOPS, FoundOver, OverFinder
+from audiotest.session.finder import AUDIO_BANDS, CELL_HOPS, FoundOver, OverFinder
 from audiotest.session.livefigures import live_figures
 from audiotest.session.memory import AudioMemory
 from audiotest.units import amplitude_db, power_db
@@ -22,10 +27,22 @@ QUANTUM_HOPS = 8
 EDGE_SEARCH_S = 0.12
 HISS_KEPT_S = 1.0
 MIN_OVER_S = 0.15
-LONGEST_OVER_S = 300.0
-LONGEST_OVER_N = 16_000_000
+QUANTA_AT_ONCE = 16
+LONGEST_OVER_S = 120.0
+LONGEST_OVER_N = 8_000_000
+"""Of a longer over the end is kept and measured: memory is bounded, and two minutes tell all they can."""
 LIVE_WINDOW_S = 0.3
 SILENT_DBFS = -100.0
+
+
+def _audio_plan(sample_rate_hz: int) -> BandPlan:
+    """The bands the finder looks at, and none above."""
+    plan = plan_bands(sample_rate_hz)
+    count = AUDIO_BANDS.stop
+    if len(plan.first_bins) <= count:
+        return plan
+    first_bins = plan.first_bins[:count]
+    return replace(plan, first_bins=first_bins, end_bin=plan.first_bins[count], low_hz=plan.low_hz[:count])
 
 
 class Engine:
@@ -55,7 +72,7 @@ class Engine:
         self._rate = sample_rate_hz
         self._feed = feed
         self._limits = limits
-        self._plan = plan_bands(sample_rate_hz)
+        self._plan = _audio_plan(sample_rate_hz)
         self._finder = OverFinder(pause_ends_over_s=pause_ends_over_s)
         longest_n = min(round(LONGEST_OVER_S * sample_rate_hz), LONGEST_OVER_N)
         self._memory = AudioMemory(longest_n + 2 * sample_rate_hz)
@@ -70,6 +87,10 @@ class Engine:
         self._lost_total_n = 0
         self._verdicts: list[tuple[int, float | None]] = []
         self._hiss: NDArray[np.float32] | None = None
+        self._live_hiss: NDArray[np.float32] | None = None
+        self._inverse: ReceiverInverse | None = None
+        self._live_cell: int | None = None
+        self._floor_khz: float | None = None
 
     # -- stream in --------------------------------------------------------------------------------
 
@@ -148,7 +169,13 @@ class Engine:
         """The last three tenths of a second for the live line and the meters."""
         recent = self._memory.last(round(LIVE_WINDOW_S * self._rate))
         start = self._finder.over_start_cell
-        figures = live_figures(recent, self._rate, self._feed, self._hiss, in_over=start is not None)
+        if start is not None and start != self._live_cell:
+            self._live_over(start)
+        figures = live_figures(
+            recent, self._rate, self._feed, self._live_hiss,
+            in_over=start is not None, inverse=self._inverse, floor_khz=self._floor_khz,
+        )  # fmt: skip
+        self._floor_khz = figures.floor_khz if figures.floor_khz is not None else self._floor_khz
         return LiveReading(
             time_s=self.duration_s,
             state=figures.state,
@@ -162,6 +189,23 @@ class Engine:
             lost_n=self._lost_total_n,
         )
 
+    def _live_over(self, start_cell: int) -> None:
+        """Take what the live figures need of an over that has just begun: its hiss, if it began with one."""
+        self._live_cell, self._floor_khz = start_cell, None
+        if not self._finder.began_in_hiss:
+            return
+        end_n = self._cell_n(start_cell)
+        hiss = self._memory.read(end_n - round(HISS_KEPT_S * self._rate), end_n)
+        if len(hiss) < 0.1 * self._rate:
+            return
+        self._live_hiss = hiss
+        feed = self._feed
+        if feed is not None:
+            tau = USUAL_DEEMPHASIS_US if feed.deemphasis_us is None else feed.deemphasis_us
+            self._inverse = receiver_inverse(
+                hiss, self._rate, tau, high_hz=AUDIO_HIGH_HZ, if_bandwidth_khz=feed.if_bandwidth_khz
+            )
+
     # -- inside -----------------------------------------------------------------------------------
 
     def _cell_s(self, cell: int) -> float:
@@ -171,19 +215,25 @@ class Engine:
         return cell * CELL_HOPS * self._plan.hop_n
 
     def _advance(self) -> list[Over]:
-        hop_n = self._plan.hop_n
-        ready = (self._memory.end_n - self._plan.window_n) // hop_n + 1 - self._frames_done
+        hop_n, window_n = self._plan.hop_n, self._plan.window_n
+        ready = (self._memory.end_n - window_n) // hop_n + 1 - self._frames_done
+        quanta = max(ready, 0) // QUANTUM_HOPS
         overs: list[Over] = []
-        for _ in range(max(ready, 0) // QUANTUM_HOPS):
+        while quanta > 0:
+            hops = min(quanta, QUANTA_AT_ONCE) * QUANTUM_HOPS
+            quanta -= hops // QUANTUM_HOPS
             start_n = self._frames_done * hop_n
-            end_n = start_n + (QUANTUM_HOPS - 1) * hop_n + self._plan.window_n
-            frames = band_frames(self._memory.read(start_n, end_n), self._plan)
-            self._frames_done += QUANTUM_HOPS
+            frames = band_frames(
+                self._memory.read(start_n, start_n + (hops - 1) * hop_n + window_n), self._plan
+            )
+            self._frames_done += hops
             self._count_input(self._frames_done * hop_n)
-            for k in range(0, QUANTUM_HOPS, CELL_HOPS):
+            for k in range(0, hops, CELL_HOPS):
                 cell = slice(k, k + CELL_HOPS)
                 for found in self._finder.push(frames.levels_db[cell], frames.flatness_db[cell]):
-                    overs += self._measure(found, end_n)
+                    # No further than the quantum the decision fell in, whatever else is there already.
+                    last_hop = (k // QUANTUM_HOPS + 1) * QUANTUM_HOPS - 1
+                    overs += self._measure(found, start_n + last_hop * hop_n + window_n)
             self._forget()
         return overs
 
@@ -191,11 +241,18 @@ class Engine:
         part = self._memory.read(self._counted_n, end_n)
         if len(part) == 0:
             return
-        self._counter.push(part)
         wide = part.astype(np.float64)
-        self._peak = max(self._peak, float(np.max(np.abs(wide))))
-        self._sum += float(np.sum(wide))
-        self._square_sum += float(np.dot(wide, wide))
+        self._counter.push(wide)
+        self._peak = max(self._peak, float(np.max(wide)), -float(np.min(wide)))
+        # Added up quantum by quantum, in the same order however many are there at once.
+        quantum_n = QUANTUM_HOPS * self._plan.hop_n
+        whole = wide[: len(wide) // quantum_n * quantum_n].reshape(-1, quantum_n)
+        rest = wide[whole.size :]
+        for total, square in zip(np.sum(whole, axis=1), np.einsum("ij,ij->i", whole, whole), strict=True):
+            self._sum += float(total)
+            self._square_sum += float(square)
+        self._sum += float(np.sum(rest))
+        self._square_sum += float(np.dot(rest, rest))
         self._counted_n = end_n
 
     def _forget(self) -> None:

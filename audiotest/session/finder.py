@@ -6,7 +6,7 @@ so a stretch counts as "no carrier" only while it is steady, noise-like and like
 speech is steady and noise-like too, but it has the carrier's own, different floor.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -17,10 +17,13 @@ CELL_S = 0.04
 WINDOW_CELLS = 5
 """Judgements rest on 200 ms: long enough for noise to show its level within 1 dB per band."""
 
+LEAST_FLATNESS_DB = -3.2
 MATCH_RMS_DB = 1.3
 MATCH_MAX_DB = 2.8
 CELL_MATCH_RMS_DB = 2.4
 CELL_MATCH_MAX_DB = 6.0
+UPPER_MATCH_DB = CELL_MATCH_RMS_DB * 3.0**0.5
+"""Two of six bands that miss by more than this on average miss the RMS over all six by themselves."""
 DROP_DB = 4.0
 FLOOR_STEP_DB = 3.0
 HISS_STEP_DB = 6.0
@@ -79,13 +82,22 @@ class _Running:
     dropped: bool
     uppers_db: list[float]
     last_active_cell: int
+    lows_db: list[float] = field(default_factory=list)
+    """Lowest pair of neighbours up to each cell from the third on, one entry less two than `uppers_db`."""
     noise_db: NDArray[np.float64] | None = None
     """The steady noise that is all the over has held so far; None before it stands and once it is over."""
     odd: int = 0
 
 
 def _upper(levels_db: NDArray[np.float64]) -> float:
-    return float(np.mean(levels_db[UPPER_BANDS]))
+    part = levels_db[UPPER_BANDS]
+    return float(np.add.reduce(part)) / len(part)
+
+
+def _median(values: NDArray[np.float64]) -> float:
+    ranked = sorted(values.tolist())
+    half = len(ranked) // 2
+    return float(ranked[half] if len(ranked) % 2 else (ranked[half - 1] + ranked[half]) / 2.0)
 
 
 class OverFinder:
@@ -103,6 +115,7 @@ class OverFinder:
         self._flat: list[float] = []
         self._spread: list[NDArray[np.float64]] = []
         self._n = 0
+        self._last_upper = 0.0
         self._idle: _Idle | None = None
         self._over: _Running | None = None
         self._pending: list[NDArray[np.float64]] = []
@@ -120,6 +133,11 @@ class OverFinder:
     def over_start_cell(self) -> int | None:
         """First cell of the running over."""
         return None if self._over is None else self._over.start_cell
+
+    @property
+    def began_in_hiss(self) -> bool:
+        """Whether the running over began by hiss falling to quiet."""
+        return self._over is not None and self._over.dropped
 
     @property
     def earliest_start_cell(self) -> int:
@@ -146,9 +164,11 @@ class OverFinder:
     def push(self, levels_db: NDArray[np.float64], flatness_db: NDArray[np.float64]) -> list[FoundOver]:
         """Take one cell: levels and flatness of its `CELL_HOPS` frames, shape (CELL_HOPS, n_bands)."""
         levels_db = levels_db[:, AUDIO_BANDS]
-        self._cells.append(levels_db.mean(axis=0))
-        self._spread.append(levels_db.std(axis=0))
-        self._flat.append(float(flatness_db[:, AUDIO_BANDS].mean()))
+        mean = np.add.reduce(levels_db) / len(levels_db)
+        self._cells.append(mean)
+        self._spread.append(np.sqrt(np.add.reduce((levels_db - mean) ** 2) / len(levels_db)))
+        self._flat.append(float(np.mean(flatness_db[:, AUDIO_BANDS])))
+        self._last_upper = _upper(mean)
         if len(self._cells) > HISTORY_CELLS:
             del self._cells[0], self._spread[0], self._flat[0]
         self._n += 1
@@ -204,26 +224,29 @@ class OverFinder:
         return np.array(self._cells[-cells:])
 
     def _silent(self, cells: int = WINDOW_CELLS) -> bool:
-        return len(self._cells) >= cells and bool(np.all(self._window(cells) < SILENT_DB))
+        if self._last_upper >= SILENT_DB or len(self._cells) < cells:
+            return False
+        return bool(np.all(self._window(cells) < SILENT_DB))
 
     def _steady_noise(self, cells: int = WINDOW_CELLS) -> bool:
         """Whether the last cells are one steady noise: no line, no trend, no burst."""
         if len(self._cells) < cells:
             return False
+        # The cheapest question first: nearly all of a voice fails it.
+        if sum(self._flat[-cells:]) / cells <= LEAST_FLATNESS_DB:
+            return False
+        if _median(np.add.reduce(self._spread[-cells:]) / cells) >= 1.7:
+            return False
         window = self._window(cells)
-        flat = float(np.mean(self._flat[-cells:]))
         half = cells // 2
         trend = np.abs(window[:half].mean(axis=0) - window[-half:].mean(axis=0))
-        return (
-            flat > -3.2
-            and float(np.median(trend)) < 1.9
-            and float(np.max(trend)) < 4.5
-            and float(np.median(window.std(axis=0))) < 1.3
-            and float(np.median(np.mean(self._spread[-cells:], axis=0))) < 1.7
-        )
+        return _median(trend) < 1.9 and float(np.max(trend)) < 4.5 and _median(window.std(axis=0)) < 1.3
 
     def _matches(self, reference_db: NDArray[np.float64] | None, cells: int = WINDOW_CELLS) -> bool:
         if reference_db is None or len(self._cells) < cells:
+            return False
+        # A cell that misses the upper bands by this much misses all six by more than is allowed.
+        if self._last_upper >= SILENT_DB and abs(self._last_upper - _upper(reference_db)) > UPPER_MATCH_DB:
             return False
         window = self._window(cells)
         away = np.abs(window.mean(axis=0) - reference_db)
@@ -290,7 +313,8 @@ class OverFinder:
         upper = _upper(self._cells[-1])
         over.uppers_db.append(upper)
         if len(over.uppers_db) > 6000:
-            del over.uppers_db[:3000]
+            over.lows_db = self._lows(over)
+            del over.uppers_db[:3000], over.lows_db[:3000]
         idle = over.idle
         if idle is not None and not over.dropped and self._was_hiss(over, idle):
             return []
@@ -352,9 +376,10 @@ class OverFinder:
             return []
         level = _upper(self._window(needed).mean(axis=0))
         floor = self._floor(over, needed)
-        loud = float(np.percentile(over.uppers_db[:-needed] or [level], 90))
-        if self._hiss_db is None and level > floor + HISS_STEP_DB and level > loud - 2.0:
-            return self._end(over, needed, "hiss")
+        if self._hiss_db is None and level > floor + HISS_STEP_DB:
+            loud = float(np.percentile(over.uppers_db[:-needed] or [level], 90))
+            if level > loud - 2.0:
+                return self._end(over, needed, "hiss")
         enough = len(over.uppers_db) > 2 * needed
         if not over.dropped and enough and level < floor - HISS_STEP_DB:
             return self._end(over, needed, "closed")
@@ -381,11 +406,16 @@ class OverFinder:
 
     def _floor(self, over: _Running, leave_out: int) -> float:
         """Lowest 100 ms of the over so far in the upper bands, the last cells and the first one left out."""
-        levels = over.uppers_db[1 : len(over.uppers_db) - leave_out]
-        if len(levels) < 2:
-            return max(over.uppers_db)
-        values = np.array(levels)
-        return float(np.min((values[:-1] + values[1:]) / 2.0))
+        end = len(over.uppers_db) - leave_out
+        return self._lows(over)[end - 3] if end >= 3 else max(over.uppers_db)
+
+    def _lows(self, over: _Running) -> list[float]:
+        """The running floor up to now: each cell is looked at once, however long the over."""
+        lows, uppers = over.lows_db, over.uppers_db
+        for k in range(len(lows) + 2, len(uppers)):
+            pair = (uppers[k - 1] + uppers[k]) / 2.0
+            lows.append(min(lows[-1], pair) if lows else pair)
+        return lows
 
     def _end(self, over: _Running, cells: int, edge: Literal["hiss", "closed"]) -> list[FoundOver]:
         levels = self._window(cells).mean(axis=0)

@@ -6,15 +6,19 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from audiotest.measure.activity import frame_rms
 from audiotest.measure.deviation import AUDIO_HIGH_HZ
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US
 from audiotest.measure.filters import bandpass, undo_deemphasis
+from audiotest.measure.hiss import ReceiverInverse
 from audiotest.measure.tone import find_steady_tone, measure_tone
 from audiotest.records import Feed
 from audiotest.units import amplitude_db
 
 SHORTEST_S = 0.1
-SPEECH_BELOW_HISS_DB = 3.0
+FRAME_S = 0.02
+NOISE_PEAK = 3.29
+"""99.9 % of the magnitudes of Gaussian noise lie below this many times its RMS."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +31,8 @@ class LiveFigures:
     deviation_khz: float | None
     quieting_db: float | None
     sinad_db: float | None
+    floor_khz: float | None = None
+    """RMS of the quietest 20 ms at the discriminator: the carrier's noise, if nobody spoke just then."""
 
 
 def live_figures(
@@ -36,8 +42,14 @@ def live_figures(
     hiss: NDArray[np.float32] | None,
     *,
     in_over: bool,
+    inverse: ReceiverInverse | None = None,
+    floor_khz: float | None = None,
 ) -> LiveFigures:
-    """Momentary level, deviation, quieting and, on a steady tone, SINAD of `recent`, shape (n,)."""
+    """Momentary level, deviation, quieting and, on a steady tone, SINAD of `recent`, shape (n,).
+
+    `inverse` undoes the receiver's filters where the hiss told them; `floor_khz` is the lowest floor that
+    the over has shown so far. Noise and deviation add as powers.
+    """
     if len(recent) == 0:
         return LiveFigures("waiting", None, None, None, None, None)
     wide = recent.astype(np.float64)
@@ -53,12 +65,9 @@ def live_figures(
             np.sqrt(np.mean(bandpass(hiss.astype(np.float64), sample_rate_hz, 300.0, 3400.0) ** 2))
         )
         quieting = amplitude_db(hiss_rms / rms)
-    deviation = None
+    deviation = floor = None
     if feed is not None:
-        tau = USUAL_DEEMPHASIS_US if feed.deemphasis_us is None else feed.deemphasis_us
-        swing = undo_deemphasis(wide - np.mean(wide), sample_rate_hz, tau, high_hz=AUDIO_HIGH_HZ)
-        inner = swing[len(swing) // 8 : -(len(swing) // 8)]
-        deviation = float(np.quantile(np.abs(inner), 0.999)) * feed.scale_khz_per_fs
+        deviation, floor = _deviation(wide - np.mean(wide), sample_rate_hz, feed, inverse, floor_khz)
     sinad = None
     if find_steady_tone(wide, sample_rate_hz) is not None:
         sinad = measure_tone(wide, sample_rate_hz).sinad_db
@@ -66,4 +75,24 @@ def live_figures(
     frames = np.sqrt(np.mean(band[: 12 * frame_n].reshape(12, frame_n) ** 2, axis=1))
     moving = float(np.max(frames)) > 2.0 * float(np.min(frames)) + 1e-9
     state: Literal["carrier", "speech"] = "speech" if moving or sinad is not None else "carrier"
-    return LiveFigures(state, level, peak, deviation, quieting, sinad)
+    return LiveFigures(state, level, peak, deviation, quieting, sinad, floor)
+
+
+def _deviation(
+    wide: NDArray[np.float64],
+    rate_hz: int,
+    feed: Feed,
+    inverse: ReceiverInverse | None,
+    floor_khz: float | None,
+) -> tuple[float, float]:
+    """99.9th percentile of the deviation less the noise, and the floor, both in kHz."""
+    tau = USUAL_DEEMPHASIS_US if feed.deemphasis_us is None else feed.deemphasis_us
+    if inverse is None:
+        swing = undo_deemphasis(wide, rate_hz, tau, high_hz=AUDIO_HIGH_HZ)
+    else:
+        swing = inverse.apply(wide, rate_hz)
+    inner = swing[len(swing) // 8 : len(swing) - len(swing) // 8] * feed.scale_khz_per_fs
+    quietest = float(np.min(frame_rms(inner, max(round(FRAME_S * rate_hz), 1))))
+    floor = quietest if floor_khz is None else min(quietest, floor_khz)
+    reached = float(np.quantile(np.abs(inner), 0.999))
+    return float(np.sqrt(max(reached**2 - (NOISE_PEAK * floor) ** 2, 0.0))), floor

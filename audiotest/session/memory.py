@@ -3,6 +3,10 @@
 import numpy as np
 from numpy.typing import NDArray
 
+GROWTH = 1.4
+SHIFT_BELOW = 0.8
+"""What is held moves to the front of the buffer while it fills no more than this share of it."""
+
 
 class AudioMemory:
     """The last samples of a stream, at most `longest_n` of them once nobody holds on to more."""
@@ -21,25 +25,26 @@ class AudioMemory:
 
     def append(self, samples: NDArray[np.float32]) -> None:
         """Add samples, shape (n,), at the end; the oldest beyond the longest stretch are dropped."""
+        # Trimmed lazily, so that a long block stays readable until it has been worked through.
+        surplus = (self._used_n - self._first) - (self._longest_n + len(samples))
+        if surplus > 0:
+            self._first += surplus
         self._make_room(len(samples))
         self._buffer[self._used_n : self._used_n + len(samples)] = samples
         self._used_n += len(samples)
         self.end_n += len(samples)
-        # Trimmed lazily, so that a long block stays readable until it has been worked through.
-        surplus = (self._used_n - self._first) - (self._longest_n + 2 * len(samples))
-        if surplus > 0:
-            self._first += surplus
 
     def _make_room(self, count: int) -> None:
         if self._used_n + count <= len(self._buffer):
             return
         held = self._buffer[self._first : self._used_n]
-        if len(held) + count > len(self._buffer) // 2:
-            larger = np.zeros(2 * (len(held) + count), dtype=np.float32)
+        if len(held) + count > SHIFT_BELOW * len(self._buffer):
+            size = round(max(GROWTH * len(held), len(held) / SHIFT_BELOW)) + 2 * count
+            larger = np.empty(size, dtype=np.float32)
             larger[: len(held)] = held
             self._buffer = larger
         else:
-            self._buffer[: len(held)] = held.copy()
+            self._buffer[: len(held)] = held
         self._first, self._used_n = 0, len(held)
 
     def read(self, start_n: int, end_n: int) -> NDArray[np.float32]:

@@ -1,6 +1,7 @@
 """``audiotest check``: recorded clips through the engine, as cards or as one document."""
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -34,6 +35,14 @@ def run(arguments: argparse.Namespace) -> int:
     """Measure every file; a bad one is reported and does not stop the others."""
     limits = get_limits(arguments.limits)
     feed = None if arguments.feed is None else load_feed(arguments.feed)
+    if arguments.fresh or any(os.path.isdir(file) for file in arguments.files):
+        # Imported here, since it stands on this module.
+        from audiotest.terminal.folder import expand, run_folder
+
+        return run_folder(
+            expand(arguments.files), arguments.channel, feed, limits, as_json=arguments.json,
+            fresh=arguments.fresh,
+        )  # fmt: skip
     if arguments.json:
         return _run_document(arguments.files, arguments.channel, feed, limits)
     return _run_cards(arguments.files, arguments.channel, feed, limits)

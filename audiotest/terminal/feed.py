@@ -7,31 +7,29 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.errors import MeasureError
+from audiotest.feeds.feedfile import refuse_output
 from audiotest.feeds.file import open_recording
-from audiotest.feeds.scale import learn_from_hiss, learn_from_tone, save_feed
+from audiotest.feeds.scale import learn_from_hiss, learn_from_tone, load_feed, save_feed
+from audiotest.measure.path import PathResponse, learn_path
 from audiotest.records import Feed
 from audiotest.terminal.card import make_console
 
+SHOWN_HZ = (300.0, 500.0, 1000.0, 1500.0, 2000.0, 2500.0, 3000.0)
+LOPSIDED_DB = -35.0
+SOFT_DB = 0.5
 LONGEST_S = 120.0
 """A reference needs a few seconds; of a longer recording only this much is read."""
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Learn from the recording and write the feed file."""
+    if arguments.way == "path":
+        return _run_path(arguments)
     output = Path(arguments.output)
-    source = open_recording(arguments.reference, arguments.channel)
-    parts, length_n = [], 0
+    refuse_output(arguments.output, arguments.reference)
+    samples, sample_rate_hz = _read(arguments)
     try:
-        for block in source.blocks():
-            parts.append(block.samples)
-            length_n += len(block.samples)
-            if length_n > LONGEST_S * source.sample_rate_hz:
-                break
-    finally:
-        source.close()
-    samples = np.concatenate(parts) if parts else np.zeros(0, dtype=np.float32)
-    try:
-        feed = _learn(arguments, samples, source.sample_rate_hz, output.stem)
+        feed = _learn(arguments, samples, sample_rate_hz, output.stem)
     except MeasureError as error:
         raise MeasureError(f"{arguments.reference}: {error.what}", error.remedy) from error
     save_feed(feed, output)
@@ -44,6 +42,62 @@ def run(arguments: argparse.Namespace) -> int:
         console.print("A rough scale: it rests on the IF bandwidth. A reference tone confirms it.")
     console.print("It holds while the receiver's volume and the input level stay as they are.")
     return 0
+
+
+def _run_path(arguments: argparse.Namespace) -> int:
+    """Learn the path and write the feed file with it."""
+    feed = load_feed(arguments.feed)
+    output = Path(arguments.feed if arguments.output is None else arguments.output)
+    refuse_output(arguments.feed if arguments.output is None else arguments.output, arguments.reference)
+    samples, sample_rate_hz = _read(arguments)
+    try:
+        response = learn_path(samples, sample_rate_hz)
+    except MeasureError as error:
+        raise MeasureError(f"{arguments.reference}: {error.what}", error.remedy) from error
+    save_feed(feed, output, response=response)
+    console = make_console()
+    console.print(
+        f"{output}: path learnt from {len(response.tones_hz)} tones, "
+        f"{response.drive_db:.0f} dB or more beyond the limiter."
+    )
+    for line in _path_lines(response):
+        console.print(line)
+    console.print("It holds for this set, this receiver and this input; the volume may change.")
+    return 0
+
+
+def _path_lines(response: PathResponse) -> list[str]:
+    """The response at a few frequencies, and what makes it less sure."""
+    shown = [hz for hz in SHOWN_HZ if hz in response.hz]
+    at = [response.hz.index(hz) for hz in shown]
+    lines = [
+        "  Hz " + "".join(f"{hz:8.0f}" for hz in shown),
+        "  dB " + "".join(f"{response.gain_db[k]:+8.1f}" for k in at),
+        "   ± " + "".join(f"{response.gain_error_db[k]:8.1f}" for k in at),
+    ]
+    if response.even_db is not None and response.even_db > LOPSIDED_DB:
+        lines.append(
+            f"Even harmonics at {response.even_db:.0f} dB: the limiter is lopsided or the receiver off tune."
+        )
+    if response.softness_db > SOFT_DB:
+        lines.append("The limiter is a soft one: the gain is less sure towards both ends.")
+    return lines
+
+
+def _read(arguments: argparse.Namespace) -> tuple[NDArray[np.float32], int]:
+    """Samples of the reference, no more than is of use, and their rate."""
+    source = open_recording(arguments.reference, arguments.channel)
+    parts, length_n = [], 0
+    try:
+        for block in source.blocks():
+            parts.append(block.samples)
+            length_n += len(block.samples)
+            if length_n > LONGEST_S * source.sample_rate_hz:
+                break
+    finally:
+        source.close()
+    samples = np.concatenate(parts) if parts else np.zeros(0, dtype=np.float32)
+    return samples, source.sample_rate_hz
 
 
 def _learn(

@@ -2,16 +2,29 @@
 
 import argparse
 import math
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from audiotest import __version__
 from audiotest.errors import RequestError
+from audiotest.terminal.benchoptions import add_bench, add_heard, add_iq, add_send, add_sinad
+from audiotest.terminal.sheetoptions import add_compare, add_report, add_sheet
 
 DEFAULT_LIMITS = "uk-27fm"
 
 SUMMARY = """\
 Listen to a two-way FM set through a monitor receiver and say which control to
 turn: mic gain or deviation, which way and how far.
+"""
+
+LEARN_PATH = """\
+Learn what lies between the limiter and the sound card, so that flat tops can be
+seen again. Play tones of 200, 250, 310, 390, 480, 600, 750 and 950 Hz, a second
+each, into the set's microphone socket, all 20 dB or more above the level at which
+limiting starts, and record them from the monitor receiver. The path holds for
+this set's splatter filter, this receiver and this input.
+
+Into a dummy load: these tones sound harsh, fill the channel, and need a licence
+on the air. Attenuate them: a sound card's output can overload a socket.
 """
 
 CAUTIONS = """\
@@ -27,6 +40,13 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         raise RequestError(message, f"see '{self.prog} --help'")
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """Refuse what a command does not know where it is known which command it is."""
+        known, unknown = super().parse_known_args(args, namespace)
+        if unknown and self._subparsers is None:
+            self.error(f"unrecognized arguments: {' '.join(unknown)}")
+        return known, unknown
 
 
 def _positive(text: str) -> float:
@@ -73,6 +93,14 @@ def build_parser() -> argparse.ArgumentParser:
     _add_live(commands)
     _add_check(commands)
     _add_feed(commands)
+    add_bench(commands)
+    add_send(commands)
+    add_sinad(commands)
+    add_heard(commands)
+    add_iq(commands)
+    add_sheet(commands)
+    add_report(commands)
+    _add_limits(add_compare(commands))
     limits = commands.add_parser("limits", help="list the limit sets with their sources")
     limits.set_defaults(module="audiotest.terminal.limits")
     inputs = commands.add_parser("inputs", help="list the sound-card inputs")
@@ -101,15 +129,22 @@ def _add_live(commands: "_Commands[_Parser]") -> None:
 
 def _add_check(commands: "_Commands[_Parser]") -> None:
     check = commands.add_parser("check", help="measure recorded clips")
-    check.add_argument("files", nargs="+", metavar="FILE", help="recording: WAV, FLAC, Ogg and others")
+    check.add_argument(
+        "files", nargs="+", metavar="FILE", help="recording: WAV, FLAC, Ogg and others, or a folder"
+    )
     _add_reference(check)
     check.add_argument("--channel", type=_channel, metavar="N", help="channel of the recordings, from 1")
     check.add_argument("--json", action="store_true", help="one machine-readable document on standard output")
+    check.add_argument("--fresh", action="store_true", help="of a folder, measure again what is known")
     check.set_defaults(module="audiotest.terminal.check")
 
 
 def _add_reference(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--feed", metavar="F", help="learned feed (FEED.toml); gives figures in kHz")
+    _add_limits(parser)
+
+
+def _add_limits(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--limits", metavar="L", default=DEFAULT_LIMITS, help=f"limit set by id (default {DEFAULT_LIMITS})"
     )
@@ -136,3 +171,14 @@ def _add_feed(commands: "_Commands[_Parser]") -> None:
         )  # fmt: skip
         way.add_argument("--channel", type=_channel, metavar="N", help="channel of the recording, from 1")
         way.add_argument("-o", "--output", required=True, metavar="FEED.toml", help="file to write")
+    path = ways.add_parser(
+        "learn-path",
+        help="the response behind the limiter, from tones that overdrive it",
+        description=LEARN_PATH,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    path.add_argument("reference", metavar="REF", help="recording of the tones")
+    path.add_argument("--feed", required=True, metavar="FEED.toml", help="learned feed to add the path to")
+    path.add_argument("-o", "--output", metavar="OUT.toml", help="file to write instead of the feed's own")
+    path.add_argument("--channel", type=_channel, metavar="N", help="channel of the recording, from 1")
+    path.set_defaults(module="audiotest.terminal.feed", way="path")

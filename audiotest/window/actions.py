@@ -28,6 +28,13 @@ DEEDS = (
     Deed(name="earlier", menu="&Over", text="&Earlier over", keys=("[", "Alt+Left")),
     Deed(name="newer", menu="&Over", text="&Newer over", keys=("]", "Alt+Right")),
     Deed(name="far", menu="&View", text="&Far view, to read across the room", keys=("F",), checkable=True),
+    Deed(
+        name="pictures",
+        menu="&View",
+        text="&Pictures: scope, spectrum, waterfall",
+        keys=("N",),
+        checkable=True,
+    ),
     Deed(name="freeze", menu="&View", text="Free&ze the pictures", keys=("Z",), checkable=True),
     Deed(name="scope_view", menu="&View", text="S&cope: raw, flattened or both", keys=("V",)),
     Deed(name="persistence", menu="&View", text="Scope &trails", keys=("G",), checkable=True),
@@ -40,6 +47,18 @@ DEEDS = (
     Deed(name="sound_cue", menu="&View", text="So&und cue after each over", keys=("U",), checkable=True),
     Deed(name="keys", menu="&Help", text="&Keys", keys=("?", "F1")),
     Deed(name="cautions", menu="&Help", text="&Cautions", keys=()),
+)
+
+OTHER_KEYS = (
+    ("Tab, Shift+Tab", "to the next pane and back"),
+    (
+        "← → ↑ ↓",
+        "in a picture: move the cursor (Shift: ten steps); on a knob: turn it; on the tape: choose",
+    ),
+    ("Shift+← →", "on the tape: choose a second over"),
+    ("Space", "in a picture: set or take away the mark"),
+    ("+ −, Page Up, Page Down", "in a picture: zoom across, zoom up"),
+    ("Esc", "take the cursor away; back from the far view"),
 )
 
 CAUTIONS = (
@@ -60,4 +79,7 @@ def key_help() -> str:
         for deed in DEEDS
         if deed.keys
     )
-    return f"<table>{rows}<tr><td><b>Esc</b></td><td>&nbsp;&nbsp;back from the far view</td></tr></table>"
+    rows += "".join(
+        f"<tr><td><b>{keys}</b></td><td>&nbsp;&nbsp;{text}</td></tr>" for keys, text in OTHER_KEYS
+    )
+    return f"<table>{rows}</table>"

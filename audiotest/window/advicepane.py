@@ -1,11 +1,12 @@
 """The advice: the sentence, the two knobs, how sure it is, and why."""
 
-from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtGui import QAccessible, QAccessibleEvent
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QVBoxLayout, QWidget
 
 from audiotest.window.knob import ControlKnob
+from audiotest.window.labels import CutLabel, FittedLabel
 from audiotest.window.presenter import Heard, control_views, sure_words
-from audiotest.window.theme import Theme, bigger
+from audiotest.window.theme import Theme
 
 FIRST_WORDS = "Talk into the set for five seconds or more, then unkey."
 
@@ -16,29 +17,22 @@ class AdvicePane(QFrame):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.setFrameShape(QFrame.Shape.StyledPanel)
-        self.sentence = QLabel(FIRST_WORDS)
-        self.sentence.setWordWrap(True)
-        self.sentence.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
-        self.sentence.setAccessibleName("advice")
+        self.sentence = FittedLabel(1.0, 4.0, lines=7.5, bold=True, spoken="advice")
+        self.sentence.setText(FIRST_WORDS)
         self.mic, self.deviation = ControlKnob(), ControlKnob()
-        self.sure = QLabel()
-        self.sure.setAlignment(Qt.AlignmentFlag.AlignCenter)
-        self.reasons = QLabel()
-        self.reasons.setWordWrap(True)
-        self.reasons.setTextFormat(Qt.TextFormat.PlainText)
-        self.reasons.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
-        self.reasons.setAccessibleName("reasons")
-        for label in (self.sentence, self.reasons):
-            label.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Minimum)
+        self.sure = CutLabel()
+        self.reasons = FittedLabel(0.8, 1.0, lines=4.6, spoken="reasons")
         knobs = QHBoxLayout()
-        knobs.addWidget(self.mic)
-        knobs.addWidget(self.deviation)
+        knobs.setSpacing(6)
+        knobs.addWidget(self.mic, 1)
+        knobs.addWidget(self.deviation, 1)
         layout = QVBoxLayout(self)
+        layout.setContentsMargins(10, 6, 8, 6)
         layout.setSpacing(4)
-        layout.addWidget(self.sentence)
-        layout.addLayout(knobs, 1)
+        layout.addWidget(self.sentence, 22)
+        layout.addLayout(knobs, 64)
         layout.addWidget(self.sure)
-        layout.addWidget(self.reasons)
+        layout.addWidget(self.reasons, 14)
         self.heard: Heard | None = None
 
     def show_over(self, heard: Heard | None, theme: Theme) -> None:
@@ -47,13 +41,19 @@ class AdvicePane(QFrame):
         mic, deviation = control_views(heard)
         self.mic.show_view(mic, theme)
         self.deviation.show_view(deviation, theme)
-        self.sentence.setFont(bigger(self.font(), 1.75, bold=True))
-        sure = sure_words(heard)
         if heard is None:
             self.sentence.setText(FIRST_WORDS)
             self.sure.setText("")
             self.reasons.setText("")
             return
+        sure = sure_words(heard)
         self.sentence.setText(heard.advice.sentence)
+        announce(self.sentence)
         self.sure.setText(f"over {heard.number}, {heard.time_of_day}" + (f": {sure}" if sure else ""))
         self.reasons.setText("\n".join(f"· {line}" for line in heard.advice.because))
+
+
+def announce(widget: QWidget) -> None:
+    """Tell a screen reader that a text which nobody has the focus on has changed."""
+    if QAccessible.isActive():
+        QAccessible.updateAccessibility(QAccessibleEvent(widget, QAccessible.Event.Alert))

@@ -1,5 +1,6 @@
 """Start the window: for `audiotest demo` on the simulated set, for `audiotest live` on an input."""
 
+import ctypes
 import os
 import signal
 import socket
@@ -7,12 +8,11 @@ import sys
 from dataclasses import replace
 from pathlib import Path
 
-from PySide6.QtCore import QTimer
+from PySide6.QtCore import QLibraryInfo, QTimer
 from PySide6.QtWidgets import QApplication
 
 from audiotest.errors import AudiotestError, RequestError
 from audiotest.feeds.scale import load_feed
-from audiotest.feeds.soundcard import open_input
 from audiotest.records import Feed, LimitSet
 from audiotest.standards.limits import get_limits
 from audiotest.window.mainwindow import MainWindow
@@ -21,6 +21,7 @@ from audiotest.window.sitting import Sitting
 
 DONE = 0
 INTERRUPTED = 130
+X_PACKAGES = "libxcb-cursor0 libxcb-icccm4 libxcb-keysyms1 libxkbcommon-x11-0"
 NEEDS_NO_DISPLAY = ("offscreen", "minimal", "vnc", "linuxfb", "eglfs")
 
 
@@ -43,7 +44,8 @@ def run(
     seconds : float or None
         Close by itself after this long.
     device, channel
-        The input, as `audiotest.feeds.soundcard.open_input` takes them; None takes the remembered one.
+        The input, as `audiotest.feeds.soundcard.open_input` takes them; None takes the remembered one, or
+        the simulated set when none was ever chosen.
     feed, limits
         None takes the remembered ones.
     settings_file : Path or None
@@ -100,6 +102,22 @@ def require_display() -> None:
     if not display or not _answers(display):
         reason = f"the display {display} does not answer" if display else "there is no display"
         raise RequestError(f"the window cannot open: {reason}", "add --text to stay in the terminal")
+    _require_x_libraries()
+
+
+def _require_x_libraries() -> None:
+    """Load Qt's X part as Qt will: where a system library is missing Qt would end the process."""
+    plugin = Path(QLibraryInfo.path(QLibraryInfo.LibraryPath.PluginsPath)) / "platforms" / "libqxcb.so"
+    if not plugin.exists():
+        # A Qt that comes from the system keeps its house in order itself.
+        return
+    try:
+        ctypes.CDLL(str(plugin))
+    except OSError as error:
+        raise RequestError(
+            f"the window cannot open: {str(error).split(':')[0]} is missing",
+            f"on Debian and its kin: apt install {X_PACKAGES}; or add --text to stay in the terminal",
+        ) from error
 
 
 def _answers(display: str) -> bool:
@@ -139,8 +157,13 @@ def _begin(window: MainWindow, *, demo: bool) -> None:
     if demo:
         window.sitting.open_practice()
         return
-    device, channel = window.settings.device or None, window.settings.channel or None
-    window.sitting.open_source(lambda: open_input(device, None, channel))
+    if not (window.settings.set_up or window.settings.device):
+        # The first time nobody knows the window yet, and no input has been chosen.
+        window.practise()
+        window.set_up()
+        window.sitting.message = "first start: the simulated set talks; choose your input in the set-up"
+        return
+    window.listen()
     if not window.settings.set_up:
         window.set_up()
 

@@ -2,16 +2,20 @@
 
 import pyqtgraph as pg
 from PySide6.QtCore import QRectF, Qt
-from PySide6.QtGui import QColor
-from PySide6.QtWidgets import QGraphicsRectItem, QVBoxLayout, QWidget
+from PySide6.QtGui import QColor, QFontMetricsF, QResizeEvent
+from PySide6.QtWidgets import QApplication, QGraphicsRectItem, QVBoxLayout, QWidget
 
 from audiotest.records import LimitSet, Turn
 from audiotest.window.plots import dress_plot, make_plot
-from audiotest.window.presenter import TRAIL_N, MapPoint, good_region
+from audiotest.window.presenter import DRIVE_RANGE_DB, TRAIL_N, MapPoint, good_region
 from audiotest.window.theme import LIGHT, Theme
 
-DRIVE_RANGE_DB = (-15.0, 30.0)
 HIGHEST_SHARE = 1.5
+NARROW_LINES = 27.0
+"""Below this width, in heights of a line of text, the regions are named in fewer words."""
+WORD_ANCHORS = {
+    "right": (0.0, 0.0), "quiet": (0.0, 1.0), "hard": (1.0, 1.0), "over": (0.0, 0.0), "limit": (0.0, 1.0),
+}  # fmt: skip
 SYMBOLS: dict[Turn, str] = {"raise": "t1", "lower": "t", "keep": "o", "unknown": "x"}
 
 
@@ -27,6 +31,7 @@ class BalanceMap(QWidget):
         layout.addWidget(self.plot)
         self._theme = LIGHT
         self._limits = limits
+        self._top_khz = HIGHEST_SHARE * limits.deviation_khz
         self._points: tuple[MapPoint, ...] = ()
         self._chosen: tuple[int, ...] = ()
         self._region = QGraphicsRectItem()
@@ -37,9 +42,7 @@ class BalanceMap(QWidget):
         for line in (self._limit, self._reached):
             line.setZValue(-10)
             self.plot.addItem(line, ignoreBounds=True)
-        self._words = {
-            name: pg.TextItem(anchor=(0.5, 0.5)) for name in ("right", "quiet", "hard", "over", "limit")
-        }
+        self._words = {name: pg.TextItem(anchor=anchor) for name, anchor in WORD_ANCHORS.items()}
         for word in self._words.values():
             word.setZValue(-5)
             self.plot.addItem(word, ignoreBounds=True)
@@ -71,24 +74,30 @@ class BalanceMap(QWidget):
         self._limit.setValue(limits.deviation_khz)
         self._limit.setPen(pg.mkPen(theme.limit, width=2))
         self._reached.setPen(pg.mkPen(theme.edge, width=1, style=Qt.PenStyle.DashLine))
-        middle = (region.drive_low_db + region.drive_high_db) / 2.0
+        self._place_words()
+        self.show_points(self._points, self._chosen)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Choose words that fit."""
+        super().resizeEvent(event)
+        self._place_words()
+
+    def _place_words(self) -> None:
+        """Name the regions from the corners in, in few words where there is little room."""
+        theme, region, edge = self._theme, good_region(self._limits), self._limits.deviation_khz
+        narrow = self.width() < NARROW_LINES * QFontMetricsF(QApplication.font()).height()
         low, high = DRIVE_RANGE_DB
-        foot, head = 0.12 * limits.deviation_khz, 1.42 * limits.deviation_khz
-        centre = (region.peak_low_khz + region.peak_high_khz) / 2.0
-        quiet, hard = (low + region.drive_low_db) / 2.0, (high + region.drive_high_db) / 2.0
-        edge = region.peak_high_khz
         texts = {
-            "right": ("right", theme.right, middle, centre),
-            "quiet": ("mic gain too low", theme.faint, quiet, foot),
-            "hard": ("clipped: mic gain too high", theme.faint, hard, foot),
-            "over": ("over the limit: deviation too high", theme.faint, hard, head),
-            "limit": (f"limit {edge:g} kHz", theme.limit, low + 4.0, 1.05 * edge),
+            "right": ("right", theme.right, region.drive_low_db, region.peak_high_khz),
+            "quiet": ("mic low" if narrow else "mic gain too low", theme.faint, low, 0.0),
+            "hard": ("clipped" if narrow else "clipped: mic gain too high", theme.faint, high, 0.0),
+            "over": ("" if narrow else "over the limit: deviation too high", theme.faint, low, self._top_khz),
+            "limit": (f"limit {edge:g} kHz", theme.limit, low, edge),
         }  # fmt: skip
         for name, (text, colour, x, y) in texts.items():
             self._words[name].setText(text, color=colour)
             self._words[name].setPos(x, y)
-            self._words[name].setFont(self.font())
-        self.show_points(self._points, self._chosen)
+            self._words[name].setFont(QApplication.font())
 
     def show_points(self, points: tuple[MapPoint, ...], chosen: tuple[int, ...] = ()) -> None:
         """Draw the trail, oldest first; `chosen` are the numbers of overs that stand out."""
@@ -98,6 +107,8 @@ class BalanceMap(QWidget):
         top = max(top, 1.05 * highest)
         self.plot.setXRange(*DRIVE_RANGE_DB, padding=0.0)
         self.plot.setYRange(0.0, top, padding=0.0)
+        self._top_khz = top
+        self._words["over"].setPos(DRIVE_RANGE_DB[0], top)
         spots, xs, ys = [], [], []
         for k, bar in enumerate(self._bars):
             number = self._numbers[k]

@@ -1,10 +1,11 @@
 """The far view: one instruction and one figure, as large as the screen allows."""
 
 from PySide6.QtCore import QRectF, Qt
-from PySide6.QtGui import QColor, QFontMetricsF, QPainter, QPaintEvent
+from PySide6.QtGui import QColor, QFontMetricsF, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
-from audiotest.window.presenter import ARROWS, FarView
+from audiotest.window.fartext import FarView, Strip
+from audiotest.window.presenter import ARROWS
 from audiotest.window.theme import LIGHT, Theme, bigger
 
 
@@ -15,7 +16,14 @@ class FarPane(QWidget):
         super().__init__(parent)
         self._theme = LIGHT
         self.view = FarView(
-            turn="unknown", headline="TALK", amount="", then="", figure="", figure_note="", state=""
+            turn="unknown",
+            headline="TALK",
+            amount="",
+            then="",
+            figure="",
+            figure_note="",
+            strip=None,
+            state="",
         )
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
 
@@ -48,17 +56,55 @@ class FarPane(QWidget):
             self._fit(painter, below, view.amount, ink, 0.24 * h)
         else:
             self._fit(painter, words, view.headline, ink, 0.26 * h)
-        then = QRectF(pad, banner.bottom() + 0.015 * h, w - 2 * pad, 0.13 * h)
-        self._fit(painter, then, view.then, QColor(theme.ink), 0.10 * h, wrap=True)
-        top_share = 0.62 if view.then else 0.52
-        figure = QRectF(pad, top_share * h, w - 2 * pad, (0.82 - top_share) * h)
-        self._fit(painter, figure, view.figure, theme.turn(view.turn), (0.81 - top_share) * h)
-        note = QRectF(pad, 0.82 * h, w - 2 * pad, 0.09 * h)
-        self._fit(painter, note, view.figure_note, QColor(theme.ink), 0.07 * h)
-        state = QRectF(pad, 0.915 * h, w - 2 * pad, 0.075 * h)
+        below = QRectF(pad, banner.bottom(), w - 2 * pad, 0.44 * h)
+        if not view.figure:
+            self._fit(painter, below, view.then, QColor(theme.ink), 0.16 * h, wrap=True)
+        else:
+            self._draw_figure(painter, below, h)
+        state = QRectF(pad, 0.925 * h, w - 2 * pad, 0.07 * h)
         self._fit(
             painter, state, f"{view.state}   ·   F or Esc: back to the bench", QColor(theme.faint), 0.04 * h
         )
+
+    def _draw_figure(self, painter: QPainter, box: QRectF, h: float) -> None:
+        """What comes then, the figure, its band on a scale, and where it belongs."""
+        theme, view = self._theme, self.view
+        top = box.top() + 0.01 * h
+        if view.then:
+            line = QRectF(box.left(), top, box.width(), 0.10 * h)
+            self._fit(painter, line, view.then, QColor(theme.ink), 0.085 * h, wrap=True)
+            top += 0.10 * h
+        strip_h = 0.09 * h if view.strip is not None else 0.0
+        note_h = 0.075 * h
+        figure_h = box.bottom() - strip_h - note_h - top
+        self._fit(
+            painter, QRectF(box.left(), top, box.width(), figure_h), view.figure, theme.turn(view.turn),
+            0.95 * figure_h,
+        )  # fmt: skip
+        if view.strip is not None:
+            place = QRectF(box.left(), top + figure_h, box.width(), strip_h)
+            self._draw_strip(painter, place, view.strip)
+        note = QRectF(box.left(), top + figure_h + strip_h, box.width(), note_h)
+        self._fit(painter, note, view.figure_note, QColor(theme.ink), 0.065 * h)
+
+    def _draw_strip(self, painter: QPainter, box: QRectF, strip: Strip) -> None:
+        """The scale with the right stretch shaded, and on it the band the figure lies in."""
+        theme = self._theme
+
+        def stretch(low: float, high: float, inset: float) -> QRectF:
+            shares = [
+                min(max((value - strip.low) / (strip.high - strip.low), 0.0), 1.0) for value in (low, high)
+            ]
+            left, right = (box.left() + share * box.width() for share in shares)
+            return QRectF(left, box.top() + inset, max(right - left, 3.0), box.height() - 2 * inset)
+
+        painter.fillRect(stretch(strip.low, strip.high, 0.1 * box.height()), QColor(theme.panel))
+        good = stretch(strip.good_low, strip.good_high, 0.1 * box.height())
+        painter.fillRect(good, QColor(theme.region))
+        painter.setPen(QPen(QColor(theme.right), max(0.04 * box.height(), 1.5)))
+        painter.drawRect(good)
+        band = stretch(strip.band_low, strip.band_high, 0.28 * box.height())
+        painter.fillRect(band, theme.turn(self.view.turn))
 
     def _fit(
         self, painter: QPainter, box: QRectF, text: str, colour: QColor, height: float, *, wrap: bool = False

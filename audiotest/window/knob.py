@@ -3,7 +3,7 @@
 import math
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
-from PySide6.QtGui import QBrush, QColor, QFont, QFontMetricsF, QPainter, QPainterPath, QPaintEvent, QPen
+from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPainter, QPainterPath, QPaintEvent, QPen
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from audiotest.window.presenter import ARROWS, ControlView, control_views
@@ -11,6 +11,7 @@ from audiotest.window.theme import LIGHT, Theme, bigger
 
 DEGREES_PER_DB = 7.0
 FURTHEST_DEG = 140.0
+HEAD_DEG = 18.0
 
 
 def turn_degrees(change_db: float) -> float:
@@ -41,52 +42,50 @@ class ControlKnob(QWidget):
         self.update()
 
     def sizeHint(self) -> QSize:
-        """Room for a ring and two lines."""
+        """Room for a ring and four lines."""
         line = round(QFontMetricsF(self.font()).height())
-        return QSize(12 * line, 13 * line)
+        return QSize(14 * line, 18 * line)
 
     def minimumSizeHint(self) -> QSize:
         """The least that can be read."""
         line = round(QFontMetricsF(self.font()).height())
-        return QSize(8 * line, 8 * line)
+        return QSize(6 * line, 7 * line)
 
     def paintEvent(self, event: QPaintEvent) -> None:
-        """Draw ring, band, arrow and words."""
+        """Draw name, ring with band and arrow, and the words; the words grow with the room."""
         painter = QPainter(self)
         painter.setRenderHint(QPainter.RenderHint.Antialiasing)
-        name_font = bigger(self.font(), 1.15, bold=True)
-        word_font = self._word_font()
-        name_h = QFontMetricsF(name_font).height()
-        word_h = QFontMetricsF(word_font).height()
         area = QRectF(self.rect())
-        painter.setFont(name_font)
-        painter.setPen(QColor(self._theme.ink))
-        painter.drawText(
-            QRectF(area.left(), area.top(), area.width(), name_h),
-            Qt.AlignmentFlag.AlignCenter,
-            self.view.name,
-        )
-        side = min(area.width(), area.height() - name_h - word_h) - 6.0
+        ink, colour = QColor(self._theme.ink), self._theme.turn(self.view.turn)
+        name_h, word_h, span_h = 0.09 * area.height(), 0.15 * area.height(), 0.07 * area.height()
+        top = area.top()
+        self._write(painter, QRectF(area.left(), top, area.width(), name_h), self.view.name, ink)
+        foot = area.bottom() - 2 * word_h - span_h
+        side = min(area.width(), foot - top - name_h) - 4.0
         if side > 20.0:
-            centre = QPointF(area.center().x(), area.top() + name_h + 3.0 + side / 2.0)
+            centre = QPointF(area.center().x(), (top + name_h + foot) / 2.0)
             self._draw_ring(painter, centre, side / 2.0)
-        painter.setFont(word_font)
-        painter.setPen(self._theme.turn(self.view.turn))
-        painter.drawText(
-            QRectF(area.left(), area.bottom() - word_h, area.width(), word_h),
-            Qt.AlignmentFlag.AlignCenter,
-            self._words(),
-        )
+        way, amount = f"{ARROWS[self.view.turn]} {self.view.word}", self.view.amount
+        line = QRectF(area.left(), foot, area.width(), word_h)
+        if amount:
+            self._write(painter, line, way, colour)
+            self._write(painter, line.translated(0, word_h), amount, colour)
+            span = QRectF(area.left(), foot + 2 * word_h, area.width(), span_h)
+            self._write(painter, span, self.view.span, ink)
+        else:
+            self._write(painter, line.adjusted(0, 0.5 * word_h, 0, 0.5 * word_h), way, colour)
 
-    def _words(self) -> str:
-        return f"{ARROWS[self.view.turn]} {self.view.word} {self.view.amount}".strip()
-
-    def _word_font(self) -> QFont:
-        """As large as the words fit the width."""
-        font = bigger(self.font(), 1.9, bold=True)
-        width = QFontMetricsF(font).horizontalAdvance(self._words())
-        share = (self.width() - 4.0) / max(width, 1.0)
-        return font if share >= 1.0 else bigger(font, max(share, 0.4), bold=True)
+    def _write(self, painter: QPainter, box: QRectF, text: str, colour: QColor) -> None:
+        """Write one line as large as its box."""
+        font = bigger(self.font(), 1.0, bold=True)
+        font.setPixelSize(max(round(0.84 * box.height()), 7))
+        width = QFontMetricsF(font).horizontalAdvance(text)
+        room = 0.94 * box.width()
+        if width > room:
+            font.setPixelSize(max(int(font.pixelSize() * room / width), 7))
+        painter.setFont(font)
+        painter.setPen(colour)
+        painter.drawText(box, Qt.AlignmentFlag.AlignCenter, text)
 
     def _draw_ring(self, painter: QPainter, centre: QPointF, radius: float) -> None:
         theme = self._theme
@@ -99,20 +98,19 @@ class ControlKnob(QWidget):
             painter.drawLine(_on(centre, radius * 0.99, angle), _on(centre, radius * 0.90, angle))
         body = radius * 0.60
         painter.setPen(QPen(QColor(theme.edge), 1.5))
-        painter.setBrush(QColor(theme.ground))
+        painter.setBrush(QColor(theme.panel))
         painter.drawEllipse(centre, body, body)
-        painter.setPen(QPen(QColor(theme.ink), max(radius * 0.05, 2.0)))
+        painter.setPen(QPen(QColor(theme.ink), max(radius * 0.08, 2.0)))
         painter.drawLine(_on(centre, body * 0.45, 0.0), _on(centre, body * 0.95, 0.0))
         if self.view.turn in ("raise", "lower") and self.view.change_db is not None:
-            self._draw_arrow(painter, centre, radius * 0.76, turn_degrees(self.view.change_db), colour)
+            self._draw_arrow(painter, centre, radius * 0.80, turn_degrees(self.view.change_db), colour)
         elif self.view.turn == "keep":
-            painter.setPen(QPen(colour, max(radius * 0.06, 2.0)))
+            painter.setPen(QPen(colour, max(radius * 0.08, 2.0)))
             painter.setBrush(Qt.BrushStyle.NoBrush)
-            painter.drawEllipse(centre, radius * 0.72, radius * 0.72)
+            painter.drawEllipse(centre, radius * 0.66, radius * 0.66)
         else:
-            painter.setFont(bigger(self.font(), 1.6, bold=True))
-            painter.setPen(colour)
-            painter.drawText(outer.adjusted(0, body * 0.5, 0, body * 0.5), Qt.AlignmentFlag.AlignCenter, "?")
+            low = outer.center().y()
+            self._write(painter, QRectF(outer.left(), low, outer.width(), 0.7 * body), "?", colour)
 
     def _draw_band(self, painter: QPainter, centre: QPointF, radius: float, colour: QColor) -> None:
         """Shade where the right place may lie: hatched, so that it is seen without colour."""
@@ -138,14 +136,15 @@ class ControlKnob(QWidget):
         self, painter: QPainter, centre: QPointF, radius: float, angle: float, colour: QColor
     ) -> None:
         way = 1.0 if angle > 0.0 else -1.0
-        head = 16.0 * way
-        width = max(radius * 0.13, 3.0)
-        shaft_end = angle - head if abs(angle) > abs(head) else 0.0
+        # A small turn still gets a whole head: its way must be seen, its amount is written below.
+        angle = way * max(abs(angle), HEAD_DEG)
+        width = max(radius * 0.17, 3.0)
+        shaft_end = angle - way * HEAD_DEG
         box = QRectF(centre.x() - radius, centre.y() - radius, 2 * radius, 2 * radius)
         painter.setPen(QPen(colour, width, Qt.PenStyle.SolidLine, Qt.PenCapStyle.FlatCap))
         painter.setBrush(Qt.BrushStyle.NoBrush)
         painter.drawArc(box, 90 * 16, round(-shaft_end * 16))
-        tip = QPainterPath(_on(centre, radius, shaft_end + head))
+        tip = QPainterPath(_on(centre, radius, angle))
         tip.lineTo(_on(centre, radius + 1.7 * width, shaft_end))
         tip.lineTo(_on(centre, radius - 1.7 * width, shaft_end))
         tip.closeSubpath()

@@ -55,6 +55,7 @@ class Listening:
         self.events: queue.SimpleQueue[WorkerEvent] = queue.SimpleQueue()
         self.tape = AudioTape(self.rate_hz)
         self._needle = VolumeIndicator(self.rate_hz)
+        self._guard = HissGuard(None if feed is None else feed.hiss_dbfs)
         self._levels: MeterLevels | None = None
         self._engine = Engine(self.rate_hz, feed=feed, limits=limits, pause_ends_over_s=pause_ends_over_s)
         self._worker = Worker(source, self._engine, self.events.put, on_samples=self._take)
@@ -89,12 +90,12 @@ class Listening:
     def hiss_word(self) -> str:
         """What open-squelch hiss says about the learned scale, in a few words."""
         reading = self.reading
-        if self.feed is None or self.feed.hiss_dbfs is None:
-            return "hiss guard: not learned"
+        if self.feed is None:
+            return "hiss guard: no scale to guard"
         if reading is None or reading.state != "waiting":
             return "hiss guard: waits for hiss"
-        samples = self.tape.last(self.rate_hz // 2)
-        return hiss_guard(samples, self.rate_hz, self.feed.hiss_dbfs)
+        self._guard.look(self.tape.last(self.rate_hz // 2), self.rate_hz)
+        return self._guard.word
 
     def _take(self, samples: NDArray[np.float32]) -> None:
         """Run in the worker's thread, once a block."""
@@ -107,21 +108,49 @@ class Listening:
         )
 
 
-def hiss_guard(samples: NDArray[np.floating], rate_hz: int, learned_dbfs: float) -> str:
-    """Compare the level of hiss, shape (n,), in 300-3400 Hz with the one heard when the scale was learned.
+class HissGuard:
+    """Notices a volume control that was moved since the scale was learned, by the level of open hiss.
 
-    Hiss is steady: when its level wanders within `samples`, or it is far below, nothing is said.
+    A scale that was learned from a tone comes without a level of hiss: then the first hiss of the sitting
+    is what later hiss is held against, and the words say so.
+
+    Parameters
+    ----------
+    learned_dbfs : float or None
+        Level of hiss in 300-3400 Hz when the scale was learned.
     """
+
+    def __init__(self, learned_dbfs: float | None) -> None:
+        self._learned_dbfs = learned_dbfs
+        self._first_dbfs: float | None = None
+        self.word = "hiss guard: waits for hiss"
+
+    def look(self, samples: NDArray[np.floating], rate_hz: int) -> None:
+        """Judge samples, shape (n,), that were heard without a carrier; `word` says what came of it."""
+        level, steady = hiss_level(samples, rate_hz)
+        reference = self._first_dbfs if self._learned_dbfs is None else self._learned_dbfs
+        if level is None or (reference is not None and level < reference - HISS_ABSENT_DB):
+            self.word = "hiss guard: squelch closed"
+        elif not steady:
+            self.word = "hiss guard: waits for hiss"
+        elif self._learned_dbfs is None and (reference is None or level > reference + HISS_ABSENT_DB):
+            # Much louder than the first: that was the sound card's own noise behind a closed squelch.
+            self._first_dbfs = level
+            self.word = "hiss guard: holds (from here on)"
+        elif reference is not None:
+            since = "" if self._learned_dbfs is not None else " since the first hiss"
+            moved = level - reference
+            if abs(moved) <= HISS_MOVED_DB:
+                self.word = f"hiss guard: scale holds ({moved:+.1f} dB{since})"
+            else:
+                self.word = f"hiss guard: level moved {moved:+.1f} dB{since}, learn the scale again"
+
+
+def hiss_level(samples: NDArray[np.floating], rate_hz: int) -> tuple[float | None, bool]:
+    """Level of samples, shape (n,), in 300-3400 Hz in dBFS, and whether it is as steady as hiss is."""
     if len(samples) < 0.4 * rate_hz:
-        return "hiss guard: waits for hiss"
+        return None, False
     band = bandpass(np.asarray(samples, dtype=np.float64), rate_hz, *HISS_BAND_HZ)
     pieces = np.sqrt(np.mean(band[: len(band) // 8 * 8].reshape(8, -1) ** 2, axis=1))
     level = amplitude_db(float(np.sqrt(np.mean(pieces**2))))
-    if level is None or level < learned_dbfs - HISS_ABSENT_DB:
-        return "hiss guard: squelch closed"
-    if float(np.std(pieces)) > HISS_SPREAD * float(np.mean(pieces)):
-        return "hiss guard: waits for hiss"
-    moved = level - learned_dbfs
-    if abs(moved) <= HISS_MOVED_DB:
-        return f"hiss guard: scale holds ({moved:+.1f} dB)"
-    return f"hiss guard: level moved {moved:+.1f} dB, learn the scale again"
+    return level, float(np.std(pieces)) <= HISS_SPREAD * float(np.mean(pieces))

@@ -6,19 +6,22 @@ from pathlib import Path
 
 from PySide6.QtCore import QByteArray, Qt, QTimer
 from PySide6.QtGui import QAction, QCloseEvent, QKeyEvent, QKeySequence
-from PySide6.QtWidgets import QApplication, QMainWindow, QMenu, QMessageBox, QStackedWidget
+from PySide6.QtWidgets import QApplication, QLabel, QMainWindow, QMenu, QStackedWidget
 
 from audiotest.feeds.soundcard import open_input
 from audiotest.window.actions import CAUTIONS, DEEDS, key_help
 from audiotest.window.bench import Bench
+from audiotest.window.comparison import Comparison
+from audiotest.window.fartext import far_view
 from audiotest.window.farview import FarPane
 from audiotest.window.playback import Player, cue_tones
 from audiotest.window.practicepane import PracticePane
-from audiotest.window.presenter import Heard, compare_lines, control_views, far_view, feed_line
+from audiotest.window.presenter import Heard, cue_error_db, feed_line
 from audiotest.window.scope import VIEWS
 from audiotest.window.settings import SIZES_PERCENT, Settings, save_settings
 from audiotest.window.setupdialog import SetUpDialog
 from audiotest.window.sitting import Fresh, Sitting
+from audiotest.window.textpage import TextPage
 from audiotest.window.theme import apply_theme, choose_theme
 
 FRAME_MS = 22
@@ -26,6 +29,7 @@ SLOW_EVERY = 8
 """Texts of the feed line and the far view follow at every eighth frame."""
 MESSAGE_MS = 12000
 CUE_RATE_HZ = 48000
+HINT = "F far view   S set up   P practise   ? all keys"
 
 
 class MainWindow(QMainWindow):
@@ -51,14 +55,20 @@ class MainWindow(QMainWindow):
         self.pages.addWidget(self.far_pane)
         self.setCentralWidget(self.pages)
         self.dialog: SetUpDialog | None = None
+        self.box: TextPage | Comparison | None = None
         self.deeds: dict[str, QAction] = {}
         self._shown_message = ""
         self._truths_seen = 0
         self._dressed_for: object = None
         self._was_maximised = False
         self._make_menus()
+        # Made now: a line that appears with the first message would shift everything above it.
+        self.statusBar().setSizeGripEnabled(False)
+        self.statusBar().addPermanentWidget(QLabel(HINT))
         self.bench.tape.itemSelectionChanged.connect(self._choice_changed)
         self.bench.tape.itemDoubleClicked.connect(lambda _: self.replay())
+        for name, button in self.bench.tape_buttons.buttons.items():
+            button.clicked.connect(partial(self._do, name))
         self.practice.show_adjustment(sitting.adjustment)
         self.apply_settings()
         self.timer = QTimer(self)
@@ -106,7 +116,8 @@ class MainWindow(QMainWindow):
         scope, spectrum = self.bench.scope, self.bench.spectrum
         scope.view = self.settings.scope_view if self.settings.scope_view in VIEWS else "both"
         scope.persistence, spectrum.average = self.settings.persistence, self.settings.spectrum_average
-        for name in ("persistence", "sound_cue"):
+        self.bench.pictures_wanted = self.settings.pictures
+        for name in ("persistence", "sound_cue", "pictures"):
             self.deeds[name].setChecked(bool(getattr(self.settings, name)))
         self.deeds["average"].setChecked(self.settings.spectrum_average)
         self.deeds["freeze"].setChecked(self.bench.frozen)
@@ -199,11 +210,7 @@ class MainWindow(QMainWindow):
         reading = None if listening is None else listening.reading
         if reading is None or reading.state != "waiting":
             return
-        moving = [v for v in control_views(heard) if v.turn in ("raise", "lower") and v.change_db is not None]
-        change = moving[0].change_db if moving else 0.0
-        judged = heard.advice.mic_gain != "unknown" or heard.advice.deviation != "unknown"
-        error = -change if change is not None and judged else None
-        self.player.play(cue_tones(error, CUE_RATE_HZ), CUE_RATE_HZ)
+        self.player.play(cue_tones(cue_error_db(heard), CUE_RATE_HZ), CUE_RATE_HZ)
 
     def _choice_changed(self) -> None:
         chosen = self.bench.tape.chosen()
@@ -226,6 +233,7 @@ class MainWindow(QMainWindow):
         """Open the set-up beside the bench."""
         if self.dialog is None:
             self.dialog = SetUpDialog(self.sitting, self)
+            self.dialog.resize(self.dialog.sizeHint())
         self.dialog.refresh()
         self.dialog.show()
         self.dialog.raise_()
@@ -262,6 +270,9 @@ class MainWindow(QMainWindow):
         number = self._current()
         if number is None:
             return
+        self._play(number)
+
+    def _play(self, number: int) -> None:
         audio = self.sitting.audio(number)
         if len(audio) == 0:
             self.sitting.message = f"over {number} is more than ten minutes old: its audio is gone"
@@ -297,8 +308,12 @@ class MainWindow(QMainWindow):
             self.sitting.message = "two overs are needed to compare"
             return
         self.bench.map.show_points(self.sitting.log.trail(), numbers)
-        title = f"Over {found[0].number} against over {found[1].number}"
-        self._tell(title, "<br>".join(compare_lines(found[0], found[1])))
+        sitting = self.sitting
+        self.box = Comparison(
+            found[0], found[1], audio=lambda n: (sitting.audio(n, around_s=0.0), sitting.rate_hz(n)),
+            replay=self._play, theme=self.theme, parent=self,
+        )  # fmt: skip
+        self.box.show()
 
     def earlier(self) -> None:
         """Choose the over before."""
@@ -331,6 +346,12 @@ class MainWindow(QMainWindow):
         else:
             self.showNormal()
 
+    def pictures(self) -> None:
+        """Scope, spectrum and waterfall, on and off."""
+        self.bench.pictures_wanted = not self.bench.pictures_wanted
+        self.remember(pictures=self.bench.pictures_wanted)
+        self.bench.fit()
+
     def freeze(self) -> None:
         """Hold the pictures; measuring goes on."""
         self.bench.frozen = not self.bench.frozen
@@ -362,8 +383,8 @@ class MainWindow(QMainWindow):
 
     def whole(self) -> None:
         """Undo zooming."""
-        self.bench.scope.reset_zoom()
-        self.bench.spectrum.reset_zoom()
+        for picture in (self.bench.scope, self.bench.spectrum, self.bench.waterfall):
+            picture.reset_zoom()
 
     def appearance(self) -> None:
         """Light to dark and back."""
@@ -400,14 +421,8 @@ class MainWindow(QMainWindow):
         self._tell("Cautions", "<br><br>".join(CAUTIONS))
 
     def _tell(self, title: str, html: str) -> None:
-        box = QMessageBox(self)
-        box.setWindowTitle(title)
-        box.setTextFormat(Qt.TextFormat.RichText)
-        box.setText(f"<b>{title}</b><br><br>{html}")
-        box.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        box.setModal(False)
-        self.box = box
-        box.show()
+        self.box = TextPage(title, html, self)
+        self.box.show()
 
     # -- Qt ---------------------------------------------------------------------------------------
 

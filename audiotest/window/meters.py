@@ -10,6 +10,7 @@ from PySide6.QtWidgets import QHBoxLayout, QPushButton, QSizePolicy, QVBoxLayout
 from audiotest.records import LimitSet, LiveReading
 from audiotest.units import amplitude_db
 from audiotest.window.ballistics import PeakHold
+from audiotest.window.labels import FittedLabel
 from audiotest.window.listening import MeterLevels
 from audiotest.window.presenter import good_region
 from audiotest.window.theme import LIGHT, Theme, bigger
@@ -19,6 +20,7 @@ LEVEL_TICKS_DBFS = (0, -6, -12, -20, -30, -40, -50, -60)
 HISS_LIKE_DB = 1.0
 SETTLED_S = 0.6
 """Longer than the reading looks back and than the end of an over takes to be found."""
+METER_WORDS = "level: IEC 60268-17; peaks held 2 s; deviation: 99.9 % of 0.3 s"
 LEVEL_GOOD_DBFS = (-26.0, -12.0)
 """Where speech on the volume indicator leaves room for peaks and stands clear of noise (common practice)."""
 
@@ -160,7 +162,10 @@ class MeterPane(QWidget):
         bars.addWidget(self.deviation)
         layout = QVBoxLayout(self)
         layout.setContentsMargins(4, 0, 4, 0)
-        layout.addLayout(bars, 1)
+        self.source = FittedLabel(0.6, 0.85, lines=2.6, spoken="what the meters show")
+        self.source.setText(METER_WORDS)
+        layout.addLayout(bars, 8)
+        layout.addWidget(self.source, 1)
         layout.addWidget(self.lamp)
         self._light()
 

@@ -11,11 +11,15 @@ from PySide6.QtCore import (
     QSize,
     Qt,
 )
-from PySide6.QtGui import QColor, QFontMetricsF, QPainter, QPen
+from PySide6.QtGui import QColor, QFontMetricsF, QPainter, QPaintEvent, QPen
 from PySide6.QtWidgets import (
     QAbstractItemView,
+    QApplication,
+    QGridLayout,
     QListWidget,
     QListWidgetItem,
+    QPushButton,
+    QSizePolicy,
     QStyle,
     QStyledItemDelegate,
     QStyleOptionViewItem,
@@ -34,6 +38,12 @@ from audiotest.window.theme import LIGHT, Theme, bigger
 
 OUTLINE_COLUMNS = 96
 NUMBER_ROLE = Qt.ItemDataRole.UserRole
+TAPE_DEEDS = (
+    ("replay", "Replay", "Play the chosen over, or the last (R)"),
+    ("compare", "Compare", "What changed between two overs (C); Ctrl and click chooses a second one"),
+    ("keep", "Keep", "Write the chosen overs to disk (K); the last ten minutes are at hand"),
+    ("discard", "Discard", "Take the chosen overs off the tape (D)"),
+)
 Index = QModelIndex | QPersistentModelIndex
 
 
@@ -57,13 +67,24 @@ class OverTape(QListWidget):
 
     def fit_height(self) -> None:
         """Take the height that the font asks for."""
-        line = QFontMetricsF(self.font()).height()
+        line = QFontMetricsF(QApplication.font()).height()
         self.setFixedHeight(round(5.2 * line) + self.horizontalScrollBar().sizeHint().height() + 6)
 
     def cell_size(self) -> QSize:
         """Size of one over."""
-        line = QFontMetricsF(self.font()).height()
+        line = QFontMetricsF(QApplication.font()).height()
         return QSize(round(9.5 * line), round(5.2 * line))
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """An empty tape says what will be on it."""
+        super().paintEvent(event)
+        if self.count() == 0:
+            painter = QPainter(self.viewport())
+            painter.setPen(QColor(self.theme.faint))
+            words = "Over tape: every over appears here, with the last ten minutes to replay and keep."
+            place = QRectF(self.viewport().rect()).adjusted(12, 0, -12, 0)
+            flags = Qt.AlignmentFlag.AlignCenter.value | Qt.TextFlag.TextWordWrap.value
+            painter.drawText(place, int(flags), words)
 
     def dress(self, theme: Theme) -> None:
         """Draw in these colours."""
@@ -117,6 +138,23 @@ class OverTape(QListWidget):
         return tuple(sorted(int(item.data(NUMBER_ROLE)) for item in self.selectedItems()))
 
 
+class TapeButtons(QWidget):
+    """What can be done with the chosen overs, as buttons; the same is in the menu and on keys."""
+
+    def __init__(self, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        grid = QGridLayout(self)
+        grid.setContentsMargins(0, 0, 0, 0)
+        grid.setSpacing(3)
+        self.buttons: dict[str, QPushButton] = {}
+        for k, (name, text, tip) in enumerate(TAPE_DEEDS):
+            button = QPushButton(text)
+            button.setToolTip(tip)
+            button.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Expanding)
+            self.buttons[name] = button
+            grid.addWidget(button, k // 2, k % 2)
+
+
 class _OverPainter(QStyledItemDelegate):
     """Draws one over: outline in the colour of the advice, number, time, the two arrows, the figures."""
 
@@ -143,14 +181,14 @@ class _OverPainter(QStyledItemDelegate):
         painter.setPen(QPen(QColor(theme.ink if chosen else theme.edge), 2.0 if chosen else 1.0))
         painter.drawRect(rect)
         inner = rect.adjusted(11, 3, -5, -3)
-        line = QFontMetricsF(self._tape.font()).height()
+        line = QFontMetricsF(QApplication.font()).height()
         self._text(painter, heard, inner, line)
         box = QRectF(inner.left(), inner.top() + 2.05 * line, inner.width(), inner.height() - 3.1 * line)
         self._outline(painter, outline, box, colour)
         painter.restore()
 
     def _text(self, painter: QPainter, heard: Heard, inner: QRectF, line: float) -> None:
-        theme, font = self._tape.theme, self._tape.font()
+        theme, font = self._tape.theme, QApplication.font()
         left, right = Qt.AlignmentFlag.AlignLeft, Qt.AlignmentFlag.AlignRight
         top = QRectF(inner.left(), inner.top(), inner.width(), line)
         painter.setFont(bigger(font, 1.0, bold=True))

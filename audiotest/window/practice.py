@@ -79,7 +79,7 @@ def render_hiss() -> NDArray[np.float32]:
 def _be_polite() -> None:
     """Let whoever listens go first."""
     if hasattr(os, "nice"):
-        os.nice(10)
+        os.nice(5)
 
 
 def start_renderer() -> Executor:
@@ -130,7 +130,8 @@ class PracticeRadio:
 
     def blocks(self) -> Iterator[Block]:
         """Yield hiss, an over, hiss, an over, in real time, until closed."""
-        hiss = self._submit(render_hiss).result()
+        # Made here: a process of its own takes a second or two to start, and the set would be mute meanwhile.
+        hiss = render_hiss()
         clock = _Clock(self._pace, self.sample_rate_hz, self._closed)
         coming: Future[Simulation] | None = None
         made_for = self.adjustment

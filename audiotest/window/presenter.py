@@ -19,6 +19,7 @@ from audiotest.units import amplitude_db, db_amplitude
 OVERS_KEPT = 400
 """Readings and outlines of this many overs are listed; older ones leave the tape."""
 TRAIL_N = 8
+DRIVE_RANGE_DB = (-15.0, 30.0)
 UNSTATED_SCALE_DB = 1.0
 DEVIATION_FREE_DB = 6.0
 """Half width drawn for a deviation change that nobody can state yet."""
@@ -49,6 +50,7 @@ class ControlView:
     turn: Turn
     word: str
     amount: str
+    span: str
     change_db: float | None
     low_db: float | None
     high_db: float | None
@@ -57,7 +59,8 @@ class ControlView:
     def spoken(self) -> str:
         """The same as a sentence, for a screen reader."""
         amount = f", {self.amount}" if self.amount else ""
-        return f"{self.name}: {self.word.lower()}{amount}"
+        span = f", {self.span}" if self.span else ""
+        return f"{self.name}: {self.word.lower()}{amount}{span}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,19 +86,6 @@ class Region:
     drive_high_db: float
     peak_low_khz: float
     peak_high_khz: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FarView:
-    """What must be readable across the room: one instruction, the next one, the figure being trimmed."""
-
-    turn: Turn
-    headline: str
-    amount: str
-    then: str
-    figure: str
-    figure_note: str
-    state: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -230,19 +220,54 @@ def control_views(heard: Heard | None) -> tuple[ControlView, ControlView]:
 
 def _no_view(name: ControlName) -> ControlView:
     return ControlView(
-        name=name, turn="unknown", word=TURN_WORDS["unknown"], amount="", change_db=None, low_db=None,
-        high_db=None,
+        name=name, turn="unknown", word=TURN_WORDS["unknown"], amount="", span="", change_db=None,
+        low_db=None, high_db=None,
     )  # fmt: skip
 
 
 def _view(
     name: ControlName, turn: Turn, amount: str, change: float | None, below: float, above: float
 ) -> ControlView:
+    low = None if change is None else change - below
+    high = None if change is None else change + above
+    span = ""
+    if turn in ("raise", "lower") and low is not None and high is not None:
+        span = span_db(low, high) if name == "mic gain" else span_factor(low, high)
     return ControlView(
-        name=name, turn=turn, word=TURN_WORDS[turn], amount=amount, change_db=change,
-        low_db=None if change is None else change - below,
-        high_db=None if change is None else change + above,
+        name=name, turn=turn, word=TURN_WORDS[turn], amount=amount, span=span, change_db=change, low_db=low,
+        high_db=high,
     )  # fmt: skip
+
+
+def span_db(low_db: float, high_db: float) -> str:
+    """The band that the right turn lies in, in words; the way is said once when both ends go the same way.
+
+    >>> span_db(-14.2, -8.0), span_db(-5.0, 1.0), span_db(2.6, 9.0)
+    ('8 to 14 dB', '5 down to 1 up, dB', '3 to 9 dB')
+    """
+    low, high = round(low_db), round(high_db)
+    if low < 0 < high:
+        return f"{-low} down to {high} up, dB"
+    near, far = sorted((abs(low), abs(high)))
+    return f"{near} to {far} dB"
+
+
+def span_factor(low_db: float, high_db: float) -> str:
+    """The same for the deviation control, as factors.
+
+    >>> span_factor(-6.0206, 0.0)
+    '× 0.50 to 1.00'
+    """
+    return f"× {db_amplitude(low_db):.2f} to {db_amplitude(high_db):.2f}"
+
+
+def cue_error_db(heard: Heard) -> float | None:
+    """How far the first control that must move is off, positive when it is too high; None when not judged."""
+    views = control_views(heard)
+    if all(view.turn == "unknown" for view in views):
+        return None
+    changes = [v.change_db for v in views if v.turn in ("raise", "lower") and v.change_db is not None]
+    return -changes[0] if changes else 0.0
 
 
 def sure_words(heard: Heard | None) -> str:
@@ -250,57 +275,6 @@ def sure_words(heard: Heard | None) -> str:
     if heard is None or (heard.advice.mic_gain == "unknown" and heard.advice.deviation == "unknown"):
         return ""
     return f"{100 * heard.advice.confidence:.0f} % sure"
-
-
-def far_view(heard: Heard | None, limits: LimitSet, reading: LiveReading | None) -> FarView:
-    """The instruction and the figure being trimmed, for a screen three metres away."""
-    state = "waiting for the first over" if reading is None else live_state(reading)
-    if heard is None:
-        return FarView(
-            turn="unknown", headline="TALK", amount="", then="five seconds or more, then unkey",
-            figure=_live_figure(reading, limits), figure_note="", state=state,
-        )  # fmt: skip
-    mic, deviation = control_views(heard)
-    moving = [view for view in (mic, deviation) if view.turn in ("raise", "lower")]
-    if not moving:
-        turn = needs(heard.advice)
-        headline = "BOTH RIGHT" if (mic.turn, deviation.turn) == ("keep", "keep") else "LOOK AT THE REASON"
-        if turn == "keep" and headline != "BOTH RIGHT":
-            headline = "LEAVE BOTH"
-        figure, note = _trim_figure(heard, mic.name if deviation.turn == "unknown" else "deviation", limits)
-        then = "" if headline == "BOTH RIGHT" else heard.advice.sentence
-        return FarView(
-            turn=turn, headline=headline, amount="", then=then, figure=figure, figure_note=note, state=state
-        )
-    first = moving[0]
-    figure, note = _trim_figure(heard, first.name, limits)
-    then = ""
-    if len(moving) > 1:
-        then = f"then {moving[1].name} {moving[1].word.lower()} {moving[1].amount}"
-    return FarView(
-        turn=first.turn, headline=f"{first.name.upper()} {first.word}", amount=first.amount, then=then,
-        figure=figure, figure_note=note, state=state,
-    )  # fmt: skip
-
-
-def _trim_figure(heard: Heard, name: ControlName, limits: LimitSet) -> tuple[str, str]:
-    limiter, peak = heard.over.limiter, heard.over.deviation.peak_khz
-    if name == "mic gain":
-        if limiter.drive_db is not None:
-            return f"drive {limiter.drive_db:+.0f} dB", "right: 0 to +8 dB"
-        if limiter.drive_high_db is not None:
-            return f"drive under {limiter.drive_high_db:+.0f} dB", "right: 0 to +8 dB"
-        return "", ""
-    if peak is None:
-        return "", "no figure in kHz: learn the scale"
-    region = good_region(limits)
-    return f"peak {peak:.2f} kHz", f"right: {region.peak_low_khz:.2f} to {region.peak_high_khz:.2f} kHz"
-
-
-def _live_figure(reading: LiveReading | None, limits: LimitSet) -> str:
-    if reading is None or reading.deviation_khz is None:
-        return ""
-    return f"{reading.deviation_khz:.2f} kHz"
 
 
 def live_state(reading: LiveReading) -> str:
@@ -321,11 +295,10 @@ def feed_line(
 ) -> FeedLine:
     """What is always in sight about the feed; `hiss` is the word of the hiss guard."""
     if feed is None:
-        scale = "no scale learned: no figures in kHz"
+        scale = "no scale: no figures in kHz"
     else:
         scale = (
-            f"scale {feed.scale_khz_per_fs:.2f} kHz at full scale ±{feed.scale_uncertainty_db:.1f} dB"
-            f" ({feed.method})"
+            f"full scale {feed.scale_khz_per_fs:.2f} kHz ±{feed.scale_uncertainty_db:.1f} dB ({feed.method})"
         )
     lost_n = 0 if reading is None else reading.lost_n
     return FeedLine(
@@ -374,7 +347,7 @@ def compare_lines(first: Heard, second: Heard) -> tuple[str, ...]:
         lines.append(
             f"{name}: {before:.{digits}f} → {after:.{digits}f} {unit} ({after - before:+.{digits}f})"
         )
-    return tuple(lines) or ("nothing was measured in both",)
+    return tuple(line.replace("-", "−") for line in lines) or ("nothing was measured in both",)
 
 
 def _percent(heard: Heard) -> float | None:

@@ -11,9 +11,10 @@ from audiotest.measure.deviation import AUDIO_HIGH_HZ
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US
 from audiotest.measure.filters import undo_deemphasis
 from audiotest.records import Feed, LimitSet
+from audiotest.window.cursor import Read
 from audiotest.window.envelope import thinned
-from audiotest.window.plots import dress_plot, make_plot
-from audiotest.window.spectra import scope_trace, trigger_at
+from audiotest.window.plots import DASHED, SOLID, Legend, dress_plot, make_plot
+from audiotest.window.spectra import Trace, scope_trace, trigger_at
 from audiotest.window.theme import LIGHT, Theme
 
 BEFORE_S, AFTER_S, MARGIN_S, SEARCH_S = 0.005, 0.025, 0.010, 0.025
@@ -30,7 +31,8 @@ class Scope:
         self.plot: Any = make_plot()
         self.plot.setAccessibleName("scope")
         self.plot.setMouseEnabled(x=True, y=False)
-        self.view = "both"
+        self._view = "both"
+        self._theme = LIGHT
         self.persistence = False
         self._feed, self._limits = feed, limits
         self._ghosts = [pg.PlotCurveItem(skipFiniteCheck=True) for _ in range(GHOSTS)]
@@ -42,7 +44,9 @@ class Scope:
         self._limiter_lines = [pg.InfiniteLine(angle=0, movable=False) for _ in range(2)]
         for line in (*self._limit_lines, *self._limiter_lines):
             self.plot.addItem(line, ignoreBounds=True)
+        self._legend = Legend(self.plot)
         self._limiter_khz: float | None = None
+        self._read: Trace | None = None
         self._last: list[tuple[NDArray[np.float32], NDArray[np.float32]]] = []
         self.dress(LIGHT, limits, feed)
 
@@ -59,6 +63,7 @@ class Scope:
         """Draw in these colours, against these limits, in kHz when there is a scale."""
         self._feed, self._limits = feed, limits
         dress_plot(self.plot, theme)
+        self._legend.dress(theme)
         self._flat.setPen(pg.mkPen(theme.trace, width=1))
         self._raw.setPen(pg.mkPen(theme.trace_back, width=1))
         for ghost in self._ghosts:
@@ -71,8 +76,42 @@ class Scope:
         for line in self._limiter_lines:
             line.setPen(pg.mkPen(theme.peak, width=1, style=Qt.PenStyle.DashLine))
         self._last.clear()
+        self._theme = theme
         self.mark_limiter(self._limiter_khz)
         self.reset_zoom()
+
+    @property
+    def view(self) -> str:
+        """Which traces are drawn: one of `VIEWS`."""
+        return self._view
+
+    @view.setter
+    def view(self, view: str) -> None:
+        self._view = view
+        self._write_legend()
+
+    def _write_legend(self) -> None:
+        theme = self._theme
+        entries = []
+        if self._view != "raw":
+            entries.append((SOLID, "flattened", theme.trace))
+        if self._view != "flattened":
+            entries.append((SOLID, "raw", theme.faint))
+        if self._feed is not None:
+            entries.append((SOLID, "limit", theme.limit))
+            if self._limiter_khz is not None:
+                entries.append((DASHED, "limiter", theme.peak))
+        self._legend.write(entries)
+
+    def read_off(self, x: float, y: float) -> tuple[Read, ...]:
+        """Time from the trigger and the value of the trace there; nothing before the first trace."""
+        # From the samples, not from the thinned curve that is drawn.
+        if self._read is None:
+            return ()
+        time_ms, value = self._read
+        unit, digits = ("kHz", 2) if self._feed is not None else ("of full scale", 3)
+        there = float(np.interp(x, time_ms, value))
+        return Read(value=x, unit="ms", digits=1), Read(value=there, unit=unit, digits=digits)
 
     def mark_limiter(self, level_khz: float | None) -> None:
         """Mark where the limiter held the last over; None when it did not act or no scale is known."""
@@ -81,6 +120,7 @@ class Scope:
             line.setVisible(level_khz is not None and self._feed is not None)
             if level_khz is not None:
                 line.setValue(sign * level_khz)
+        self._write_legend()
 
     def reset_zoom(self) -> None:
         """Back to the usual span."""
@@ -101,6 +141,7 @@ class Scope:
         columns = max(self.plot.width(), 100)
         if self.view != "raw":
             trace = scope_trace(flat * scale, at_n, before_n, after_n, rate_hz)
+            self._read = trace
             x, y = thinned(trace.time_ms, trace.value, columns)
             self._keep_ghost(x, y)
             self._flat.setData(x, y)
@@ -108,6 +149,8 @@ class Scope:
             self._flat.setData([], [])
         if self.view != "flattened":
             trace = scope_trace(samples * scale, at_n, before_n, after_n, rate_hz)
+            if self.view == "raw":
+                self._read = trace
             self._raw.setData(*thinned(trace.time_ms, trace.value, columns))
         else:
             self._raw.setData([], [])

@@ -31,6 +31,7 @@ class Settings:
     spectrum_average: bool = True
     scope_view: str = "both"
     persistence: bool = False
+    pictures: bool = True
     set_up: bool = False
     geometry: str = ""
 

@@ -4,18 +4,22 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QFontMetricsF
 from PySide6.QtWidgets import (
+    QApplication,
     QComboBox,
     QDialog,
     QDoubleSpinBox,
     QFileDialog,
     QFormLayout,
+    QFrame,
     QGroupBox,
     QHBoxLayout,
     QLabel,
     QProgressBar,
     QPushButton,
+    QScrollArea,
     QVBoxLayout,
     QWidget,
 )
@@ -48,18 +52,39 @@ class SetUpDialog(QDialog):
         self._sitting, self._window = sitting, window
         self.feeds_folder = (window.settings_file or settings_path()).parent / "feeds"
         self._highest: float | None = None
-        layout = QVBoxLayout(self)
-        layout.addWidget(self._input_group())
-        layout.addWidget(self._level_group())
-        layout.addWidget(self._scale_group())
-        layout.addWidget(self._limits_group())
-        note = QLabel(" ".join((CAUTIONS[2], CAUTIONS[4])))
-        note.setWordWrap(True)
-        layout.addWidget(note)
+        steps = self._steps = QWidget()
+        column = QVBoxLayout(steps)
+        column.addWidget(self._input_group())
+        column.addWidget(self._level_group())
+        column.addWidget(self._scale_group())
+        column.addWidget(self._limits_group())
+        note = _words()
+        note.setText(" ".join((CAUTIONS[2], CAUTIONS[4])))
+        column.addWidget(note)
+        column.addStretch(1)
+        # On a small screen, or with large letters, the steps scroll instead of being squeezed.
+        self.area = QScrollArea()
+        self.area.setWidgetResizable(True)
+        self.area.setFrameShape(QFrame.Shape.NoFrame)
+        self.area.setWidget(steps)
         close = QPushButton("&Done")
         close.clicked.connect(self._done)
+        layout = QVBoxLayout(self)
+        layout.addWidget(self.area, 1)
         layout.addWidget(close, 0, Qt.AlignmentFlag.AlignRight)
         self._fill_limits()
+
+    def sizeHint(self) -> QSize:
+        """As wide as the steps need and as high as they get at that width, within the screen."""
+        steps = self._steps
+        line = QFontMetricsF(QApplication.font()).height()
+        width = max(steps.minimumSizeHint().width(), round(38 * line))
+        height = max(steps.heightForWidth(width), steps.sizeHint().height())
+        room = self.screen().availableSize()
+        return QSize(
+            min(width + round(3 * line), round(0.95 * room.width())),
+            min(height + round(5 * line), round(0.92 * room.height())),
+        )
 
     # -- what it is made of -----------------------------------------------------------------------
 
@@ -74,8 +99,7 @@ class SetUpDialog(QDialog):
         self.listen.clicked.connect(self._listen)
         again = QPushButton("Look &again")
         again.clicked.connect(self.refresh)
-        self.input_word = QLabel()
-        self.input_word.setWordWrap(True)
+        self.input_word = _words()
         row = QHBoxLayout()
         for widget, share in ((self.device, 1), (self.channel, 0), (self.listen, 0), (again, 0)):
             row.addWidget(widget, share)
@@ -90,8 +114,7 @@ class SetUpDialog(QDialog):
         self.level.setRange(-60, 0)
         self.level.setFormat("%v dBFS")
         self.level.setAccessibleName("peak level")
-        self.level_word = QLabel()
-        self.level_word.setWordWrap(True)
+        self.level_word = _words()
         column = QVBoxLayout(box)
         column.addWidget(self.level)
         column.addWidget(self.level_word)
@@ -105,16 +128,15 @@ class SetUpDialog(QDialog):
         self.tone = _spin(1000.0, 100.0, 5000.0, " Hz", 1)
         self.deviation = _spin(1.5, 0.1, 20.0, " kHz", 2)
         self.bandwidth = _spin(8.0, 3.0, 50.0, " kHz", 1)
-        self.learn_tone = QPushButton("Learn from the &tone heard now")
-        self.learn_hiss = QPushButton("Learn roughly from the &hiss heard now")
+        self.learn_tone = QPushButton("Learn from this &tone")
+        self.learn_hiss = QPushButton("Learn roughly from the &hiss")
         load = QPushButton("Take a feed &file …")
         drop = QPushButton("No &scale")
         self.learn_tone.clicked.connect(self._learn_tone)
         self.learn_hiss.clicked.connect(self._learn_hiss)
         load.clicked.connect(self._choose_feed)
         drop.clicked.connect(lambda: self.use_feed(None, ""))
-        self.scale_word = QLabel()
-        self.scale_word.setWordWrap(True)
+        self.scale_word = _words()
         form = QFormLayout(box)
         form.addRow("de-emphasis of the feed", self.deemphasis)
         form.addRow("tone, its peak deviation", _beside(self.tone, self.deviation, self.learn_tone))
@@ -127,8 +149,7 @@ class SetUpDialog(QDialog):
         box = QGroupBox("4  Limits")
         self.limits = QComboBox()
         self.limits.setAccessibleName("limits")
-        self.limits_word = QLabel()
-        self.limits_word.setWordWrap(True)
+        self.limits_word = _words()
         column = QVBoxLayout(box)
         column.addWidget(self.limits)
         column.addWidget(self.limits_word)
@@ -264,6 +285,15 @@ def scale_word(feed: Feed | None) -> str:
         f"{feed.name}: full scale is {feed.scale_khz_per_fs:.2f} kHz ±{feed.scale_uncertainty_db:.1f} dB, "
         f"by {feed.method}, {feed.learned}"
     )
+
+
+def _words() -> QLabel:
+    """A wrapped text that keeps room for two lines, so that nothing jumps when it changes."""
+    label = QLabel()
+    label.setWordWrap(True)
+    label.setMinimumHeight(round(2.1 * QFontMetricsF(QApplication.font()).height()))
+    label.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignTop)
+    return label
 
 
 def _spin(value: float, low: float, high: float, suffix: str, digits: int) -> QDoubleSpinBox:

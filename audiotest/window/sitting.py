@@ -164,10 +164,11 @@ class Sitting:
             try:
                 done(future.result())
             except AudiotestError as error:
-                self.trouble = self.trouble if self.listening is not None else str(error)
-                self.message = str(error)
+                self._say_trouble(str(error))
+            except OSError as error:
+                self._say_trouble(f"{error.strerror or error}: check who may use the input or the folder")
             except Exception as error:
-                self.message = f"unexpected {type(error).__name__}: {error}: a fault of the program"
+                self._say_trouble(f"unexpected {type(error).__name__}: {error}: a fault of the program")
         fresh: list[Fresh] = []
         listening = self.listening
         while listening is not None and not listening.events.empty():
@@ -182,6 +183,12 @@ class Sitting:
                 self.trouble = "the input has ended"
         self._forget()
         return fresh
+
+    def _say_trouble(self, text: str) -> None:
+        """Say what went wrong; with nothing to listen to it stays in the feed line."""
+        self.message = text
+        if self.listening is None:
+            self.trouble = text
 
     def _outline(self, heard: Heard) -> NDArray[np.float32]:
         codes = self.audio(heard.number, around_s=0.0)

@@ -69,6 +69,23 @@ class SpectrumMemory:
         self._peak[:] = FLOOR_DBFS
 
 
+def response_mask(
+    hz: NDArray[np.float32], peak_dbfs: NDArray[np.float32], high_hz: float, *, deemphasised: bool
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """The line that peaks above the audio band should stay under, from the band's end up.
+
+    EN 300 086 (from memory): between the end of the band and 6 kHz the deviation is not to exceed the one at
+    the end of the band. It is held against the highest peak within 5 % below the end; after de-emphasis
+    the line falls by 6 dB an octave. Both results are of shape (m,), empty before anything was held.
+    """
+    near = (hz >= 0.95 * high_hz) & (hz <= high_hz)
+    above = hz[hz >= high_hz]
+    if not np.any(near) or len(above) == 0 or float(np.max(peak_dbfs[near])) <= FLOOR_DBFS:
+        return np.zeros(0, dtype=np.float32), np.zeros(0, dtype=np.float32)
+    fall = 20.0 * np.log10(above / high_hz) if deemphasised else np.zeros(len(above))
+    return above, np.asarray(float(np.max(peak_dbfs[near])) - fall, dtype=np.float32)
+
+
 def colour_row(level_dbfs: NDArray[np.float32], width: int) -> NDArray[np.uint8]:
     """One row of the waterfall, shape (width,): the highest line of each column as a colour number."""
     starts = (np.arange(width) * len(level_dbfs)) // width

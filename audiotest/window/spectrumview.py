@@ -1,5 +1,6 @@
 """The spectrum with its average and held peaks, and the waterfall."""
 
+from math import floor
 from typing import Any
 
 import numpy as np
@@ -9,13 +10,16 @@ from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QColor
 from PySide6.QtWidgets import QGraphicsRectItem
 
-from audiotest.records import LimitSet
-from audiotest.window.plots import dress_plot, make_plot
+from audiotest.records import Feed, LimitSet
+from audiotest.window.cursor import Read
+from audiotest.window.plots import DASHED, SOLID, Legend, dress_plot, make_plot
 from audiotest.window.spectra import (
     COLOURS,
     SPECTRUM_HIGH_HZ,
+    WATERFALL_RANGE_DB,
     SpectrumMemory,
     colour_row,
+    response_mask,
     spectrum_dbfs,
     spectrum_size,
 )
@@ -40,22 +44,28 @@ class SpectrumView:
         self.plot.addItem(self._above, ignoreBounds=True)
         self._peak = pg.PlotCurveItem(skipFiniteCheck=True)
         self._curve = pg.PlotCurveItem(skipFiniteCheck=True)
-        for curve in (self._peak, self._curve):
+        self._mask = pg.PlotCurveItem(skipFiniteCheck=True)
+        for curve in (self._peak, self._curve, self._mask):
             self.plot.addItem(curve, ignoreBounds=True)
         self._harmonics = [pg.InfiniteLine(angle=90, movable=False) for _ in range(HARMONICS)]
         for line in self._harmonics:
             line.setVisible(False)
             self.plot.addItem(line, ignoreBounds=True)
-        self._word = pg.TextItem(anchor=(0.0, 0.0))
-        self.plot.addItem(self._word, ignoreBounds=True)
+        self._legend = Legend(self.plot)
+        self._high_hz = limits.audio_high_hz
+        self._deemphasised = True
         self._memory: SpectrumMemory | None = None
         self._hz = np.zeros(0, dtype=np.float32)
         self._rate_hz = 0
-        self.dress(LIGHT, limits)
+        self.dress(LIGHT, limits, None)
 
-    def dress(self, theme: Theme, limits: LimitSet) -> None:
+    def dress(self, theme: Theme, limits: LimitSet, feed: Feed | None) -> None:
         """Draw in these colours; the shade begins where the service's audio ends."""
         dress_plot(self.plot, theme)
+        self._high_hz = limits.audio_high_hz
+        self._deemphasised = feed is None or feed.deemphasis_us != 0.0
+        self._mask.setPen(pg.mkPen(theme.limit, width=2, style=Qt.PenStyle.DashLine))
+        self._mask.setData([], [])
         self._curve.setPen(pg.mkPen(theme.trace, width=1))
         self._peak.setPen(pg.mkPen(theme.peak, width=1))
         # An opaque colour: shading through it would have to be mixed pixel by pixel in every frame.
@@ -67,9 +77,14 @@ class SpectrumView:
         )
         for line in self._harmonics:
             line.setPen(pg.mkPen(theme.faint, width=1, style=Qt.PenStyle.DotLine))
-        self._word.setText(f"above {limits.audio_high_hz:g} Hz", color=theme.faint)
-        self._word.setPos(limits.audio_high_hz, LEVEL_RANGE_DBFS[1])
-        self._word.setFont(self.plot.font())
+        self._legend.dress(theme)
+        self._legend.write(
+            [
+                (SOLID, "now", theme.trace),
+                (SOLID, "peaks held", theme.peak),
+                (DASHED, "mask", theme.limit),
+            ]
+        )
         self.reset_zoom()
 
     def reset_zoom(self) -> None:
@@ -81,6 +96,7 @@ class SpectrumView:
         """Forget the held peaks."""
         if self._memory is not None:
             self._memory.clear()
+        self._mask.setData([], [])
 
     def draw(self, samples: NDArray[np.float32], rate_hz: int, *, hold: bool = True) -> NDArray[np.float32]:
         """Draw from samples of shape (spectrum_size(rate_hz),); hands the spectrum on, to 5 kHz.
@@ -97,7 +113,21 @@ class SpectrumView:
         self._memory.push(level, hold=hold)
         self._peak.setData(self._hz, self._memory.peak_dbfs)
         self._curve.setData(self._hz, self._memory.average_dbfs if self.average else level)
+        if hold:
+            self._mask.setData(
+                *response_mask(
+                    self._hz, self._memory.peak_dbfs, self._high_hz, deemphasised=self._deemphasised
+                )
+            )
         return level
+
+    def read_off(self, x: float, y: float) -> tuple[Read, ...]:
+        """Frequency and level of the curve there; nothing before the first spectrum."""
+        hz, level = self._curve.getData()
+        if hz is None or len(hz) == 0:
+            return ()
+        there = float(np.interp(x, hz, level))
+        return Read(value=x, unit="Hz", digits=0), Read(value=there, unit="dBFS", digits=1)
 
     def mark_harmonics(self, tone_hz: float | None) -> None:
         """Mark a steady tone and its harmonics; None takes the marks away."""
@@ -124,6 +154,7 @@ class Waterfall:
         self.plot: Any = make_plot()
         self.plot.setAccessibleName("waterfall")
         self.plot.getViewBox().invertY(True)
+        self.plot.setMouseEnabled(x=True, y=False)
         self._rows = np.zeros((ROWS, COLUMNS), dtype=np.uint8)
         self._image = pg.ImageItem()
         self._image.setImage(self._rows, autoLevels=False, levels=(0, COLOURS - 1))
@@ -136,8 +167,24 @@ class Waterfall:
         dress_plot(self.plot, theme)
         self.plot.showGrid(x=False, y=False)
         self._image.setLookupTable(colour_table(theme))
+        self.reset_zoom()
+
+    def reset_zoom(self) -> None:
+        """Back to the whole band."""
         self.plot.setXRange(0.0, SPECTRUM_HIGH_HZ, padding=0.0)
-        self.plot.setYRange(0.0, ROWS * ROW_S, padding=0.0)
+        self.plot.setYRange(0.0, ROWS * ROW_S, padding=0.02)
+
+    def read_off(self, x: float, y: float) -> tuple[Read, ...]:
+        """Frequency, time ago and level there; nothing outside the picture."""
+        row, column = floor(y / ROW_S), floor(x / SPECTRUM_HIGH_HZ * COLUMNS)
+        if not (0 <= row < ROWS and 0 <= column < COLUMNS):
+            return ()
+        low_db, high_db = WATERFALL_RANGE_DB
+        level = low_db + (high_db - low_db) * float(self._rows[row, column]) / (COLOURS - 1)
+        return (
+            Read(value=x, unit="Hz", digits=0), Read(value=y, unit="s ago", digits=1),
+            Read(value=level, unit="dBFS", digits=0),
+        )  # fmt: skip
 
     def add(self, level_dbfs: NDArray[np.float32]) -> None:
         """Put a spectrum on top, shape (lines,), in dBFS."""

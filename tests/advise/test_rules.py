@@ -131,9 +131,48 @@ def test_a_gate_forbids_both_and_says_what_to_put_right(name):
 
 @pytest.mark.parametrize("name", ["weak", "too_little_speech"])
 def test_long_speech_on_a_strong_carrier_is_called_faint(name):
-    advice = advise(an_over(None, 0.4, conditions=(name,)), LIMITS)
+    advice = advise(an_over(None, 1.9, conditions=(name,)), LIMITS)
     assert advice.mic_gain == "unknown"
     assert CONDITIONS["faint"].meaning in advice.sentence
+
+
+def faint_over(peak_khz: float | None, snr_db: float = 9.0, **changes) -> Over:
+    over = an_over(None, peak_khz, conditions=("weak", "too_little_speech"))
+    return replace(over, noise=Noise(quieting_db=40.0, snr_db=snr_db, hum_hz=None, hum_db=None), **changes)
+
+
+@pytest.mark.parametrize("peak_khz", [0.5, None])
+def test_faint_speech_far_below_the_limit_on_a_strong_carrier_means_more_mic_gain(peak_khz):
+    advice = advise(faint_over(peak_khz), LIMITS)
+    assert (advice.mic_gain, advice.deviation) == ("raise", "unknown")
+    assert advice.mic_gain_db is not None
+    assert advice.mic_gain_db >= 8.0
+    assert 0.5 < advice.confidence < 0.95
+    assert "faint" in advice.sentence
+    assert not any("stronger signal" in line for line in advice.because)
+
+
+def test_faint_speech_needs_evidence_before_the_mic_gain_is_named():
+    few_words = faint_over(0.5, speech_end_s=1.5)
+    weak_carrier = replace(faint_over(0.5), noise=replace(faint_over(0.5).noise, quieting_db=12.0))
+    no_hiss = replace(faint_over(None), noise=replace(faint_over(None).noise, quieting_db=None))
+    over_a_codec = faint_over(0.5)
+    over_a_codec = replace(over_a_codec, conditions=(*over_a_codec.conditions, "codec"))
+    clipped = faint_over(0.5, limiter=an_over(14.0).limiter)
+    for over in (few_words, weak_carrier, no_hiss, over_a_codec, clipped):
+        assert advise(over, LIMITS).mic_gain == "unknown"
+
+
+def test_peaks_far_below_the_limit_settle_an_uncertain_drive():
+    # At -1.5 dB, give or take 6, it could be either; at a sixth of the limit the ceiling cannot be reached.
+    assert advise(an_over(-1.5, 2.2, half_db=6.0), LIMITS).mic_gain == "keep"
+    assert advise(an_over(-1.5, 0.4, half_db=6.0), LIMITS).mic_gain == "raise"
+    assert advise(an_over(6.0, 0.4, half_db=1.5), LIMITS).mic_gain == "keep"
+
+
+def test_a_bare_strong_carrier_may_be_a_dead_microphone():
+    over = an_over(None, None, kind="carrier", conditions=("not_voice",))
+    assert "mic gain" in advise(over, LIMITS).sentence
 
 
 def test_overload_is_put_right_before_anything_else():
@@ -255,5 +294,8 @@ def test_what_always_holds(drive_db, half_db, peak_khz, kind, conditions, clippe
         assert advice.deviation in ("lower", "unknown")
     if peak_khz is None:
         assert advice.deviation == "unknown"
-    if over.conditions and set(conditions) & set(GATES):
+    if set(conditions) & set(GATES) - {"weak", "too_little_speech"}:
         assert advice.mic_gain == advice.deviation == "unknown"
+    if set(conditions) & set(GATES):
+        assert advice.mic_gain in ("raise", "unknown")
+        assert advice.deviation == "unknown"

@@ -143,6 +143,31 @@ def test_a_streamed_wav_without_a_length_is_whole(tmp_path: Path) -> None:
     assert source.notes == ()
 
 
+@pytest.mark.parametrize(("subtype", "channels"), [("PCM_16", 1), ("PCM_24", 2), ("FLOAT", 1)])
+def test_a_header_that_was_never_finished_is_read_over(tmp_path: Path, subtype: str, channels: int) -> None:
+    path = tmp_path / "crashed.wav"
+    samples = np.column_stack([noise(1.5)] * channels)
+    soundfile.write(path, samples, RATE_HZ, subtype=subtype)
+    whole = read_all(open_recording(path))
+    content = bytearray(path.read_bytes())
+    at_n = content.index(b"data") + 4
+    content[4:8] = content[at_n : at_n + 4] = bytes(4)
+    path.write_bytes(content)
+    source = open_recording(path)
+    assert "never finished" in source.notes[0]
+    np.testing.assert_array_equal(read_all(source), whole)
+
+
+def test_a_finished_file_without_audio_stays_refused(tmp_path: Path) -> None:
+    path = tmp_path / "nothing.wav"
+    soundfile.write(path, np.zeros(0, dtype=np.float32), RATE_HZ)
+    content = bytearray(path.read_bytes()) + b"LIST\x04\x00\x00\x00INFO"
+    content[4:8] = (len(content) - 8).to_bytes(4, "little")
+    path.write_bytes(content)
+    with pytest.raises(FileError, match="no audio"):
+        open_recording(path)
+
+
 @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
 def test_samples_that_are_no_numbers_are_refused_with_their_place(tmp_path: Path, bad: float) -> None:
     signal = noise(3.0)

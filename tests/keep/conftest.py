@@ -1,12 +1,16 @@
 """An invented over, and a small disk that can be filled."""
 
+import shutil
 import subprocess
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
+from audiotest.keep.sheets import Sheets
 from audiotest.records import Deviation, Level, Limiter, Noise, Over
+from tests.keep.benchjob import do_job
 
 
 @pytest.fixture
@@ -50,3 +54,25 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
         yield folder
     finally:
         subprocess.run(["umount", str(folder)], check=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A finished invented job: the file of its sheets and the sheet's number."""
+
+    path: Path
+    visit_id: int
+
+
+@pytest.fixture(scope="session")
+def finished_job(tmp_path_factory: pytest.TempPathFactory) -> Job:
+    folder = tmp_path_factory.mktemp("job")
+    with Sheets(folder / "sheets.sqlite") as sheets:
+        return Job(folder / "sheets.sqlite", do_job(sheets, folder))
+
+
+@pytest.fixture
+def job(finished_job: Job, tmp_path: Path) -> Job:
+    """A copy of the finished job to do damage to."""
+    shutil.copytree(finished_job.path.parent, tmp_path / "job")
+    return Job(tmp_path / "job" / "sheets.sqlite", finished_job.visit_id)

@@ -2,6 +2,8 @@
 
 import json
 import os
+import threading
+import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -9,10 +11,19 @@ import numpy as np
 import pytest
 import soundfile
 
+from audiotest.advise.rules import advise
 from audiotest.errors import FileError
-from audiotest.keep.parts import PartWriter, codes_24, find_parts, read_stretch, sync_every_s
+from audiotest.feeds.simulated import SimulatedSource
+from audiotest.keep.parts import BLOCK_N, PartWriter, codes_24, find_parts, read_stretch, sync_every_s
 from audiotest.keep.recorder import Recorder
+from audiotest.radio.link import simulate
+from audiotest.radio.settings import SoundCard, Timing, Transmitter
+from audiotest.radio.voices import load_voice
 from audiotest.records import Over
+from audiotest.session.engine import Engine
+from audiotest.session.worker import OverHeard, Worker, WorkerEvent
+from audiotest.standards.limits import get_limits
+from tests.keep.benchjob import FEED, RECEIVER, SETTINGS
 from tests.keep.killing import kill_once, known
 
 RATE_HZ = 8000
@@ -177,6 +188,101 @@ def test_killed_in_the_middle_it_loses_a_second_at_most(tmp_path: Path, rate_hz:
     assert all(path.read_bytes() == content for path, content in before.items())
 
 
+def test_a_medium_that_hangs_holds_up_neither_the_audio_nor_the_writing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answer = threading.Event()
+    real = os.fsync
+
+    def hang(fd: int) -> None:
+        answer.wait(60.0)
+        real(fd)
+
+    samples = known(RATE_HZ, 8.0)
+    recorder = Recorder(tmp_path, RATE_HZ, part_s=3.0, reserve_bytes=0)
+    monkeypatch.setattr(os, "fsync", hang)
+    recorder.start()
+    recorder.push(samples)
+    for _ in range(600):
+        if recorder.state.written_s == 8.0:
+            break
+        time.sleep(0.02)
+    # A kill at this moment would find all but what the encoder holds back.
+    held = whole(recorder.folder)
+    assert len(held) >= 8.0 * RATE_HZ - BLOCK_N
+    answer.set()
+    recorder.close()
+    assert recorder.state.trouble is None
+    np.testing.assert_array_equal(whole(recorder.folder), codes_24(samples))
+
+
+def test_a_disk_that_takes_nothing_for_long_costs_silence_not_time(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answer = threading.Event()
+    real = PartWriter.write
+
+    def hang(writer: PartWriter, codes: np.ndarray) -> None:
+        answer.wait(60.0)
+        real(writer, codes)
+
+    monkeypatch.setattr(PartWriter, "write", hang)
+    monkeypatch.setattr("audiotest.keep.recorder.LONGEST_QUEUE_S", 2.0)
+    samples = known(RATE_HZ, 6.0)
+    recorder = Recorder(tmp_path, RATE_HZ, reserve_bytes=0)
+    recorder.start()
+    for start_n in range(0, len(samples), 800):
+        recorder.push(samples[start_n : start_n + 800])
+    answer.set()
+    recorder.close()
+    state = recorder.state
+    assert state.trouble is None
+    assert state.written_s == 6.0
+    assert 3.0 * RATE_HZ < state.lost_n < 4.0 * RATE_HZ
+    kept = whole(recorder.folder)
+    np.testing.assert_array_equal(kept[: 2 * RATE_HZ], codes_24(samples)[: 2 * RATE_HZ])
+    assert not kept[len(kept) - state.lost_n :].any()
+    assert sum(line["lost_n"] for line in journal(recorder.folder) if line["event"] == "lost") == state.lost_n
+
+
+def test_a_run_through_the_worker_keeps_each_over_where_it_was(tmp_path: Path) -> None:
+    drive_db, ceiling_khz = SETTINGS["found"]
+    voice, voice_hz = load_voice("english_reading")
+    radio = simulate(
+        voice[: 5 * voice_hz], voice_hz, Transmitter(drive_db=drive_db, ceiling_khz=ceiling_khz), RECEIVER,
+        SoundCard(sample_rate_hz=16000), Timing(before_s=1.0, end_s=1.0), seed=3,
+    )  # fmt: skip
+    limits = get_limits("uk-27fm")
+    source = SimulatedSource(radio.audio, radio.sample_rate_hz)
+    recorder = Recorder(tmp_path, source.sample_rate_hz, feed=FEED, limits_id=limits.id, reserve_bytes=0)
+    overs: list[Over] = []
+
+    def on_event(event: WorkerEvent) -> None:
+        if isinstance(event, OverHeard):
+            overs.append(event.over)
+            recorder.cut(event.over, advise(event.over, limits))
+
+    engine = Engine(source.sample_rate_hz, feed=FEED, limits=limits)
+    worker = Worker(source, engine, on_event, on_samples=recorder.push)
+    recorder.start()
+    worker.start()
+    assert worker.join(120.0)
+    recorder.close()
+    assert recorder.state.trouble is None
+    assert recorder.state.overs == len(overs) == 1
+    beside = json.loads((recorder.folder / "over 0001.json").read_text())
+    clip, _ = soundfile.read(recorder.folder / beside["clip"], dtype="float32")
+    start_n = round(beside["clip_start_s"] * 16000)
+    np.testing.assert_array_equal(clip, radio.audio.astype(np.float32)[start_n : start_n + len(clip)])
+    assert beside["clip_start_s"] == pytest.approx(overs[0].start_s - 0.5, abs=1e-3)
+    # The clip by itself is the same over, in less hiss.
+    again = Engine(16000, feed=FEED, limits=limits)
+    (found,) = [*again.push(clip), *again.finish()]
+    assert found.end_s - found.start_s == pytest.approx(overs[0].end_s - overs[0].start_s, abs=0.05)
+    assert advise(found, limits).mic_gain == beside["advice"]["mic_gain"] == "lower"
+    assert beside["feed"]["scale_khz_per_fs"] == 8.0
+
+
 def test_a_full_disk_stops_it_and_keeps_what_there_is(small_disk: Path, over: Over) -> None:
     rate_hz = 48000
     samples = known(rate_hz, 25.0)
@@ -201,11 +307,12 @@ def test_a_full_disk_stops_it_and_keeps_what_there_is(small_disk: Path, over: Ov
 
 
 def test_a_reserve_leaves_room_on_the_disk(small_disk: Path) -> None:
-    samples = known(RATE_HZ, 60.0)
-    recorder = Recorder(small_disk, RATE_HZ, reserve_bytes=400_000)
+    rate_hz = 48000
+    samples = known(rate_hz, 25.0)
+    recorder = Recorder(small_disk, rate_hz, reserve_bytes=400_000)
     recorder.start()
-    for start_n in range(0, len(samples), 800):
-        recorder.push(samples[start_n : start_n + 800])
+    for start_n in range(0, len(samples), 960):
+        recorder.push(samples[start_n : start_n + 960])
     recorder.close()
     assert "the disk is full" in (recorder.state.trouble or "")
     assert journal(recorder.folder)[-1]["why"] == "the disk is full"

@@ -197,3 +197,25 @@ def test_a_fit_needs_four_samples():
 def test_a_fit_to_nothing_is_finite(samples):
     fit = fit_sine(samples, 48000)
     assert np.all(np.isfinite([fit.frequency_hz, fit.amplitude, fit.phase, fit.offset, fit.residual_rms]))
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 24000])
+@pytest.mark.parametrize("hz", [300.0, 1000.0, 2500.0])
+@pytest.mark.parametrize(("before_s", "after_s"), [(0.002, 0.0), (0.013, 0.018), (0.5, 0.2)])
+def test_what_surrounds_a_keyed_tone_changes_nothing(rate_hz, hz, before_s, after_s):
+    # Federal Standard 1037C, "SINAD": a figure of the tone, so the carrier around it must not enter.
+    rng = np.random.default_rng(3)
+    before, after = round(before_s * rate_hz), round(after_s * rate_hz)
+    # A harmonic of 2500 Hz would lie outside of the band, where SINAD does not count it.
+    second = 0.02 * sine(2 * hz, rate_hz, 3.0) if hz < 1700.0 else 0.0
+    tone = sine(hz, rate_hz, 3.0) + second
+    noise = 3e-4 * rng.standard_normal(before + len(tone) + after)
+    alone = measure_tone(tone + noise[before : before + len(tone)], rate_hz)
+    keyed = np.concatenate([np.zeros(before), tone, np.zeros(after)]) + noise
+    among = measure_tone(keyed, rate_hz)
+    assert among.frequency_hz == pytest.approx(alone.frequency_hz, abs=0.001)
+    assert among.level_dbfs == pytest.approx(alone.level_dbfs, abs=0.005)
+    assert among.sinad_db == pytest.approx(alone.sinad_db, abs=0.1)
+    assert among.sinad_psophometric_db == pytest.approx(alone.sinad_psophometric_db, abs=0.1)
+    if alone.thd_percent is not None:
+        assert among.thd_percent == pytest.approx(alone.thd_percent, rel=0.01)

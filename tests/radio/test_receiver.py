@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 import scipy.signal as sps
-from scipy.special import jv
+from scipy.optimize import brentq
+from scipy.special import erfc, jv
 
+from audiotest.radio.bench import ReceiverUnderTest, cnr_of_level, true_levels
 from audiotest.radio.link import laboratory_hiss, laboratory_tone
 from audiotest.radio.receiver import carrier_wave, digitise
 from audiotest.radio.settings import Receiver, SoundCard
@@ -105,7 +107,7 @@ def rice_hiss_khz(band_khz_: float, order: int, low_hz: float = 400.0, high_hz: 
     return float(np.sqrt(np.trapezoid(density, g)) / (2 * np.pi) / 1e3)
 
 
-@pytest.mark.parametrize(("if_khz", "order"), [(7.0, 4), (8.0, 6), (15.0, 4)])
+@pytest.mark.parametrize(("if_khz", "order"), [(7.0, 4), (8.0, 6), (10.0, 3), (15.0, 4)])
 def test_hiss_without_a_carrier_has_the_level_rice_gives_it(if_khz, order):
     """4 s over 2400 Hz scatter by 0.5 %, by somewhat more for the clicks: 2 %. The rule of thumb 0.75·√B kHz
     (common practice, no source) is right to about 5 %."""
@@ -132,6 +134,30 @@ def test_quieting_follows_the_click_theory(if_khz):
         quiet = laboratory_tone(1000.0, 0.0, 4.0, flat(**changes, cnr_db=cnr_db), CARD, seed=6).audio
         found = 20 * np.log10(band_khz(hiss, 300, 3000) / band_khz(quiet, 300, 3000))
         assert found == pytest.approx(quieting_db, abs=0.3 if cnr_db >= 4 else 0.7), cnr_db
+
+
+def rice_quieting_db(if_khz: float, order: int, cnr_db: float) -> float:
+    """Flat quieting in 300-3400 Hz: Rice's noise without a carrier over his noise with one.
+
+    With a carrier of power ρ over the noise the phase is Im ln(1+z), z complex noise; its terms z and z²/2
+    have the densities f²/(ρB) and, through E|z²|² = 2(E|z|²)², (1-f/B)/(2ρ) of that. Clicks come
+    B/(2√3)·erfc√ρ times a second, one period each, for a rectangular IF (S. O. Rice, "Noise in FM receivers",
+    1963; from memory).
+    """
+    rho, band = 10 ** (cnr_db / 10), 1e3 * if_khz
+    f = np.linspace(300.0, 3400.0, 311)
+    smooth = np.trapezoid(f**2 / (rho * band) * (1 + (1 - f / band) / (2 * rho)), f)
+    clicks = 2 * band / (2 * np.sqrt(3)) * erfc(np.sqrt(rho)) * (3400.0 - 300.0)
+    return 20 * np.log10(1e3 * rice_hiss_khz(if_khz, order, 300.0, 3400.0) / np.sqrt(smooth + clicks))
+
+
+@pytest.mark.parametrize("if_khz", [8.0, 15.0])
+def test_true_20_db_quieting_is_where_rice_puts_it(if_khz):
+    """0.1 dB of scatter in the truth; order 6 stands in for the rectangle, a few percent of the clicks."""
+    unit = ReceiverUnderTest(receiver=flat(if_bandwidth_khz=if_khz, if_order=6))
+    found = cnr_of_level(true_levels(unit).quieting_20_dbm, unit)
+    expected = brentq(lambda cnr_db: rice_quieting_db(if_khz, 6, cnr_db) - 20.0, 4.0, 25.0, xtol=0.01)
+    assert found == pytest.approx(expected, abs=0.2)
 
 
 # -- audio ----------------------------------------------------------------------------------------

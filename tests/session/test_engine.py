@@ -128,6 +128,29 @@ def test_hiss_of_a_receiver_switched_on_is_no_over_and_a_note_says_so():
     assert any("no over: the hiss" in note for note in engine.notes)
 
 
+@pytest.mark.parametrize("cnr_db", [20.0, 26.0, 35.0])
+def test_the_live_line_shows_the_deviation_without_noise_and_ringing(cnr_db):
+    voice, source_hz = speech("german_male", 4.0)
+    made = simulate(
+        voice, source_hz, Transmitter(drive_db=10.0), replace(RECEIVER, cnr_db=cnr_db), SoundCard(), TIMING,
+        seed=6, baseband_rate_hz=96000,
+    )  # fmt: skip
+    engine = Engine(48000, feed=feed(), limits=LIMITS)
+    shown, bare = [], []
+    truth = made.truth[0]
+    for at in range(0, len(made.audio), 4800):
+        engine.push(made.audio[at : at + 4800])
+        reading = engine.reading()
+        if truth.start_s + 0.7 < reading.time_s < truth.end_s - 0.1:
+            shown.append(reading.deviation_khz)
+        elif truth.start_s + 0.32 < reading.time_s < truth.start_s + 0.4:
+            bare.append(reading.deviation_khz)
+    # A window of 0.3 s has its own 99.9th percentile: the highest of them lies between that of the over and
+    # the peak, give or take the decibel that the voices' sibilants lose above the receiver's audio.
+    assert 0.9 * truth.p999_khz < max(shown) < 1.1 * truth.peak_khz
+    assert max(bare) < 0.1 * truth.peak_khz
+
+
 def test_harder_drive_reads_as_harder_drive():
     voice, source_hz = speech("english_reading", 9.0)
     read = []

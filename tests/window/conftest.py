@@ -3,6 +3,8 @@
 import os
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+# With more threads the matrix library waits for a core that is busy elsewhere; it is read when numpy loads.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from collections.abc import Callable
 from typing import Any

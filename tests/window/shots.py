@@ -33,7 +33,7 @@ from audiotest.session.engine import Engine
 from audiotest.standards.limits import get_limits
 from audiotest.window.ballistics import VolumeIndicator
 from audiotest.window.envelope import outline
-from audiotest.window.listening import Listening, MeterLevels
+from audiotest.window.listening import HissGuard, Listening, MeterLevels
 from audiotest.window.mainwindow import MainWindow
 from audiotest.window.practice import AS_FOUND, PRACTICE_FEED, render_over
 from audiotest.window.settings import Settings
@@ -74,6 +74,7 @@ class Heard:
         return overs
 
     hiss_word = Listening.hiss_word
+    _guard = HissGuard(None)
 
     def stop(self) -> None:
         """Nothing runs."""

@@ -1,11 +1,15 @@
 """Starting and ending the window."""
 
+import os
 import socket
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+import audiotest
 from audiotest.errors import DeviceError, RequestError
 from audiotest.window import app
 from audiotest.window.playback import CUE_MIDDLE_HZ, Player, cue_tones
@@ -23,11 +27,21 @@ def test_live_without_an_input_opens_the_window_all_the_same(
         seen.append("asked")
         raise DeviceError("there is no sound-card input", "plug one in")
 
-    monkeypatch.setattr(app, "open_input", refuse)
+    monkeypatch.setattr("audiotest.window.mainwindow.open_input", refuse)
     monkeypatch.setattr("audiotest.window.setupdialog.list_inputs", lambda: ())
-    assert app.run(seconds=0.8, settings_file=tmp_path / "window.toml") == 0
+    assert app.run(device="gone", seconds=0.8, settings_file=tmp_path / "window.toml") == 0
     assert seen == ["asked"]
     assert load_settings(tmp_path / "window.toml").geometry
+
+
+def test_the_first_start_practises_and_offers_the_set_up(
+    qapp: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    done: list[str] = []
+    monkeypatch.setattr("audiotest.window.mainwindow.MainWindow.practise", lambda _: done.append("practise"))
+    monkeypatch.setattr("audiotest.window.mainwindow.MainWindow.set_up", lambda _: done.append("set up"))
+    assert app.run(seconds=0.1, settings_file=tmp_path / "window.toml") == 0
+    assert done == ["practise", "set up"]
 
 
 def test_a_remembered_feed_that_is_gone_and_unknown_limits_do_no_harm(
@@ -39,7 +53,7 @@ def test_a_remembered_feed_that_is_gone_and_unknown_limits_do_no_harm(
     def refuse(*_: Any) -> Any:
         raise DeviceError("no input", "plug one in")
 
-    monkeypatch.setattr(app, "open_input", refuse)
+    monkeypatch.setattr("audiotest.window.mainwindow.open_input", refuse)
     assert app.run(seconds=0.3, settings_file=file) == 0
 
 
@@ -56,6 +70,38 @@ def test_no_display_is_refused_in_words(monkeypatch: pytest.MonkeyPatch) -> None
     app.require_display()
     monkeypatch.setenv("QT_QPA_PLATFORM", "offscreen")
     app.require_display()
+
+
+def test_a_missing_system_library_of_the_display_is_named(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    plugins = tmp_path / "platforms"
+    plugins.mkdir()
+    (plugins / "libqxcb.so").touch()
+
+    def refuse(name: str) -> Any:
+        raise OSError("libxcb-cursor.so.0: cannot open shared object file: No such file or directory")
+
+    monkeypatch.setattr(app.QLibraryInfo, "path", lambda _: str(tmp_path))
+    monkeypatch.setattr(app.ctypes, "CDLL", refuse)
+    with pytest.raises(RequestError, match=r"libxcb-cursor\.so\.0 is missing: .*apt install .*--text"):
+        app._require_x_libraries()
+    monkeypatch.setattr(app.QLibraryInfo, "path", lambda _: str(tmp_path / "elsewhere"))
+    app._require_x_libraries()
+
+
+def test_without_a_display_the_command_ends_with_one_line(tmp_path: Path) -> None:
+    hidden = ("DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM")
+    environment = {key: value for key, value in os.environ.items() if key not in hidden}
+    environment |= {"PYTHONPATH": str(Path(audiotest.__file__).parents[1]), "HOME": str(tmp_path)}
+    done = subprocess.run(
+        [sys.executable, "-m", "audiotest", "demo"],
+        env=environment, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert done.stderr.count("\n") == 1
+    assert "there is no display: add --text" in done.stderr
 
 
 def test_a_display_that_listens_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -94,5 +94,5 @@ def test_closing_ends_the_blocks_from_another_thread() -> None:
         reader.start()
         time.sleep(0.1)
         radio.close()
-        reader.join(5.0)
+        reader.join(30.0)
         assert not reader.is_alive()

@@ -4,6 +4,7 @@ from dataclasses import replace
 import pytest
 
 from audiotest.records import LimitSet, Over
+from audiotest.window.fartext import far_view
 from audiotest.window.practice import PRACTICE_FEED
 from audiotest.window.presenter import (
     OVERS_KEPT,
@@ -11,7 +12,6 @@ from audiotest.window.presenter import (
     OverLog,
     compare_lines,
     control_views,
-    far_view,
     feed_line,
     good_region,
     map_point,
@@ -76,7 +76,7 @@ def test_knobs_show_way_amount_and_band(log: OverLog, over: MakeOver) -> None:
     assert (mic.low_db, mic.change_db, mic.high_db) == (-17.0, -14.0, -11.0)
     assert deviation.turn == "keep"
     assert deviation.change_db == 0.0
-    assert mic.spoken == "mic gain: down, 14 dB"
+    assert mic.spoken == "mic gain: down, 14 dB, 11 to 17 dB"
 
 
 def test_knobs_without_an_over_claim_nothing() -> None:
@@ -102,7 +102,8 @@ def test_far_view_when_all_is_right_or_nothing_is_known(
 ) -> None:
     assert far_view(log.take(over(5.0, 2.2), "10:00:00"), log.limits, None).headline == "BOTH RIGHT"
     spoilt = far_view(log.take(over(5.0, 2.2, conditions=("overload",)), "10:00:00"), log.limits, None)
-    assert spoilt.headline == "LOOK AT THE REASON"
+    assert spoilt.headline == "NOT YET"
+    assert (spoilt.figure, spoilt.strip) == ("", None)
     assert "overload" in spoilt.then
     first = far_view(None, log.limits, reading())  # type: ignore[arg-type]
     assert first.headline == "TALK"
@@ -132,7 +133,7 @@ def test_labels_and_comparison(log: OverLog, over: MakeOver) -> None:
     before, after = log.take(over(19.0, 2.3), "10:00:00"), log.take(over(6.0, 1.6), "10:00:20")
     assert over_label(before).startswith("over 1, 10:00:00, mic gain: down, 14 dB")
     assert over_figures(before) == "+19 dB  2.30 kHz"
-    assert "drive: 19.0 → 6.0 dB (-13.0)" in compare_lines(before, after)
+    assert "drive: 19.0 → 6.0 dB (−13.0)" in compare_lines(before, after)
     nothing = replace(over(None, None), level=replace(before.over.level, active_speech_dbfs=None))
     assert not any("drive" in line for line in compare_lines(before, log.take(nothing, "10:00:40")))
 

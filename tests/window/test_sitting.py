@@ -29,7 +29,7 @@ def sitting(limits: LimitSet, tmp_path: Path) -> Iterator[Sitting]:
     made.close()
 
 
-def wait(sitting: Sitting, until: Callable[[], bool], seconds: float = 20.0) -> list[Fresh]:
+def wait(sitting: Sitting, until: Callable[[], bool], seconds: float = 90.0) -> list[Fresh]:
     fresh: list[Fresh] = []
     deadline_s = time.monotonic() + seconds
     while time.monotonic() < deadline_s:

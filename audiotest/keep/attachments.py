@@ -1,0 +1,50 @@
+"""Files that belong to a sheet: copied to a folder beside it, named by what is in them."""
+
+import hashlib
+from pathlib import Path
+
+from audiotest.errors import FileError
+from audiotest.keep.durable import sync_folder, write_new
+from audiotest.keep.sheetrecords import Attachment
+
+LONGEST_FILE_BYTES = 64 * 1024 * 1024
+
+
+def keep_file(folder: Path, file: Path) -> tuple[str, str]:
+    """Copy a file to the folder; returns its name there and its SHA-256 in hexadecimal.
+
+    Raises
+    ------
+    FileError
+        It cannot be read, is too large, or the folder cannot be written.
+    """
+    try:
+        if file.stat().st_size > LONGEST_FILE_BYTES:
+            raise FileError(f"{file}: is larger than 64 MiB", "cut out the over that matters")
+        content = file.read_bytes()
+    except OSError as error:
+        raise FileError(f"{file}: cannot be read: {error.strerror}", "check the name") from error
+    digest = hashlib.sha256(content).hexdigest()
+    suffix = "".join(sign for sign in file.suffix.lower() if sign.isascii() and sign.isalnum())[:8]
+    kept = folder / (f"{digest[:24]}.{suffix}" if suffix else digest[:24])
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        if kept.is_file() and hashlib.sha256(kept.read_bytes()).hexdigest() == digest:
+            return kept.name, digest
+        path = write_new(folder, kept.stem, kept.suffix, content)
+        sync_folder(folder.parent)
+    except OSError as error:
+        raise FileError(f"{folder}: cannot be written: {error.strerror}", "make room there") from error
+    return path.name, digest
+
+
+def read_kept(folder: Path, attachment: Attachment) -> bytes:
+    """Contents of an attached file; `FileError` when it is gone or is not what was attached."""
+    path = folder / Path(attachment.file).name
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise FileError(f"{attachment.title}: the file is gone", f"it was kept as {path.name}") from error
+    if hashlib.sha256(content).hexdigest() != attachment.sha256:
+        raise FileError(f"{attachment.title}: the file has been changed or is damaged", "attach it again")
+    return content

@@ -1,0 +1,218 @@
+"""A sheet as JSON and CSV for other programs, and back from JSON, checked value by value."""
+
+import csv
+import io
+import json
+import math
+from dataclasses import asdict
+from typing import Any
+
+from audiotest.errors import FileError, RequestError
+from audiotest.keep.judging import judge_reading
+from audiotest.keep.quantities import QUANTITIES, check_point, get_quantity, impossible
+from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Sheet, Stage
+from audiotest.keep.sheets import Figure, Sheets, nominal_of
+from audiotest.standards.limits import get_limits
+
+SCHEMA = "audiotest-sheet-1"
+LARGEST_BYTES = 8 * 1024 * 1024
+MOST_ENTRIES = 2000
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def sheet_document(sheet: Sheet) -> dict[str, Any]:
+    """A sheet as plain data: every reading with its unit and verdict; files are named, not carried."""
+    limits = get_limits(sheet.visit.limits)
+    readings = []
+    for reading in sheet.readings:
+        if reading.quantity not in QUANTITIES:
+            continue
+        quantity = get_quantity(reading.quantity)
+        judged = judge_reading(
+            reading.quantity, reading.value, limits, nominal=nominal_of(sheet.visit), low=reading.low,
+            high=reading.high,
+        )  # fmt: skip
+        entry = asdict(reading)
+        for key in ("id", "visit_id", "attachment_id"):
+            del entry[key]
+        entry |= {"unit": quantity.unit, "verdict": judged.verdict, "limit": judged.limit or None}
+        readings.append(entry)
+    return {
+        "schema": SCHEMA,
+        "set": _without(asdict(sheet.radio), "id"),
+        "visit": _without(asdict(sheet.visit), "id", "set_id"),
+        "readings": readings,
+        "faults": [_without(asdict(fault), "id", "visit_id") for fault in sheet.faults],
+        "parts": [_without(asdict(part), "id", "visit_id") for part in sheet.parts],
+        "spoken": [_without(asdict(heard), "id", "visit_id") for heard in sheet.spoken],
+        "attachments": [_without(asdict(file), "id", "visit_id") for file in sheet.attachments],
+    }
+
+
+def sheet_json(sheet: Sheet) -> str:
+    """A sheet as one JSON document with a final newline."""
+    return json.dumps(sheet_document(sheet), indent=2, allow_nan=False) + "\n"
+
+
+def sheet_csv(sheet: Sheet) -> str:
+    """The readings of a sheet as CSV (RFC 4180), one per line, those withdrawn left out.
+
+    A text that a spreadsheet would take for a formula gets an apostrophe in front.
+    """
+    limits = get_limits(sheet.visit.limits)
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(
+        ["set", "serial", "sheet", "stage", "reading", "point", "value", "unit", "low", "high", "verdict",
+         "limit", "source", "taken"]
+    )  # fmt: skip
+    for stage in STAGES:
+        for reading in sheet.standing(stage).values():
+            quantity = get_quantity(reading.quantity)
+            judged = judge_reading(
+                reading.quantity, reading.value, limits, nominal=nominal_of(sheet.visit), low=reading.low,
+                high=reading.high,
+            )  # fmt: skip
+            writer.writerow(
+                [_harmless(f"{sheet.radio.maker} {sheet.radio.model}".strip()), _harmless(sheet.radio.serial),
+                 sheet.visit.id, STAGE_WORDS[stage], quantity.label, reading.point, reading.value,
+                 quantity.unit, reading.low, reading.high, judged.verdict, judged.limit, judged.source,
+                 reading.taken]
+            )  # fmt: skip
+    return out.getvalue()
+
+
+def import_sheet(sheets: Sheets, content: bytes, name: str) -> int:
+    """Put a JSON sheet on the books as a new visit and return its number.
+
+    A set of the same maker, model and serial is taken to be the same set; without a serial it is a new
+    one. Attached files are not in the document and do not come along; times are those of the import.
+
+    Raises
+    ------
+    FileError
+        It is no such document, or a value in it is out of all bounds. Nothing is changed then.
+    """
+    try:
+        if len(content) > LARGEST_BYTES:
+            raise ValueError("it is larger than 8 MiB")
+        document = _mapping(json.loads(content, parse_constant=_no_number), "the document")
+        if document.get("schema") != SCHEMA:
+            raise ValueError(f"its schema is not {SCHEMA}")
+        radio = _mapping(document.get("set"), "set")
+        visit = _mapping(document.get("visit"), "visit")
+        figures = [_figure(entry) for entry in _entries(document, "readings")]
+        with sheets.all_or_nothing():
+            visit_id = sheets.open_visit(
+                _set_for(sheets, radio), limits=_text(visit, "limits"), channel=_whole(visit, "channel"),
+                assigned_mhz=_number(visit, "assigned_mhz"), complaint=_text(visit, "complaint"),
+                owner=_text(visit, "owner"), bench=_text(visit, "bench"),
+            )  # fmt: skip
+            for stage, point, typed, figure in figures:
+                sheets.add_figure(visit_id, stage, figure, point=point, typed=typed)
+            _add_words(sheets, visit_id, document)
+    except (ValueError, RecursionError, OverflowError, RequestError) as error:
+        raise FileError(f"{name}: is not a sheet that can be taken in: {error}", "export it again") from error
+    return visit_id
+
+
+def _add_words(sheets: Sheets, visit_id: int, document: dict[str, Any]) -> None:
+    """Faults, parts and spoken reports of a document."""
+    for entry in _entries(document, "faults"):
+        cure = None if entry.get("cure") is None else _text(entry, "cure")
+        sheets.add_fault(visit_id, _text(entry, "fault"), cure)
+    for entry in _entries(document, "parts"):
+        sheets.add_part(visit_id, _text(entry, "name"), _whole(entry, "count") or 1)
+    for entry in _entries(document, "spoken"):
+        sheets.add_spoken(
+            visit_id, _stage(entry), _whole(entry, "readability") or 0, _whole(entry, "strength") or 0,
+            who=_text(entry, "who"), place=_text(entry, "place"), words=_text(entry, "words"),
+        )  # fmt: skip
+
+
+def _set_for(sheets: Sheets, radio: dict[str, Any]) -> int:
+    maker, model, serial = (_text(radio, key) for key in ("maker", "model", "serial"))
+    for known in sheets.sets():
+        if serial and (known.maker, known.model, known.serial) == (maker, model, serial):
+            return known.id
+    return sheets.add_set(
+        maker, model, serial, service=_text(radio, "service"), options=_text(radio, "options"),
+        note=_text(radio, "note"),
+    )  # fmt: skip
+
+
+def _figure(entry: dict[str, Any]) -> tuple[Stage, str, str | None, Figure]:
+    quantity = get_quantity(_text(entry, "quantity"))
+    value = _number(entry, "value")
+    if value is None:
+        raise ValueError(f"{quantity.label} has no value")
+    wrong = impossible(quantity.key, value)
+    if wrong is not None:
+        raise ValueError(wrong)
+    if _text(entry, "unit") != quantity.unit:
+        raise ValueError(f"{quantity.label} is not in {quantity.unit or 'plain numbers'}")
+    typed = None if entry.get("typed") is None else _text(entry, "typed")
+    figure = Figure(
+        quantity=quantity.key, value=value, low=_number(entry, "low"), high=_number(entry, "high")
+    )
+    return _stage(entry), check_point(quantity.key, _text(entry, "point")), typed, figure
+
+
+def _without(entry: dict[str, Any], *keys: str) -> dict[str, Any]:
+    return {key: value for key, value in entry.items() if key not in keys}
+
+
+def _harmless(text: str) -> str:
+    return f"'{text}" if text.startswith(_FORMULA) else text
+
+
+def _no_number(name: str) -> float:
+    raise ValueError(f"{name} is no number")
+
+
+def _mapping(value: Any, what: str) -> dict[str, Any]:
+    if not isinstance(value, dict):
+        raise ValueError(f"{what} is missing or no object")
+    return value
+
+
+def _entries(document: dict[str, Any], key: str) -> list[dict[str, Any]]:
+    entries = document.get(key, [])
+    if not isinstance(entries, list) or len(entries) > MOST_ENTRIES:
+        raise ValueError(f"{key} is no list of up to {MOST_ENTRIES}")
+    return [_mapping(entry, f"an entry of {key}") for entry in entries if not _is_withdrawn(entry)]
+
+
+def _is_withdrawn(entry: Any) -> bool:
+    return isinstance(entry, dict) and entry.get("withdrawn") is not None
+
+
+def _text(entry: dict[str, Any], key: str) -> str:
+    value = entry.get(key, "")
+    if not isinstance(value, str):
+        raise ValueError(f"{key} is no text")
+    return value
+
+
+def _number(entry: dict[str, Any], key: str) -> float | None:
+    value = entry.get(key)
+    if value is None:
+        return None
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(float(value)):
+        raise ValueError(f"{key} is no number")
+    return float(value)
+
+
+def _whole(entry: dict[str, Any], key: str) -> int | None:
+    value = entry.get(key)
+    if value is not None and (isinstance(value, bool) or not isinstance(value, int)):
+        raise ValueError(f"{key} is no whole number")
+    return value
+
+
+def _stage(entry: dict[str, Any]) -> Stage:
+    value = entry.get("stage")
+    for stage in STAGES:
+        if value == stage:
+            return stage
+    raise ValueError("a stage is neither found nor left")

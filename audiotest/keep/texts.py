@@ -1,0 +1,24 @@
+"""Free text as it is kept: whatever was typed, but nothing that could upset a screen or a file."""
+
+import unicodedata
+
+from audiotest.errors import RequestError
+
+LONGEST_TEXT = 4000
+
+
+def clean(text: str) -> str:
+    """Free text as it is kept: no control characters but line ends, valid Unicode, not endless."""
+    sound = text.encode("utf-8", "replace").decode("utf-8")
+    kept = "".join(sign for sign in sound if sign == "\n" or unicodedata.category(sign) != "Cc")
+    if len(kept) > LONGEST_TEXT:
+        raise RequestError(f"{kept[:20]!r}... is longer than {LONGEST_TEXT} characters", "shorten it")
+    return kept.strip()
+
+
+def needed(text: str, what: str) -> str:
+    """Free text that may not be empty."""
+    tidy = clean(text)
+    if not tidy:
+        raise RequestError(f"{what} is empty", "say in a few words what it is")
+    return tidy

@@ -1,0 +1,141 @@
+"""Modulation limiting: where a limiter sets in, how sharply, and what it lets through."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from audiotest.errors import MeasureError
+
+KNEES = (1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 11.0, 16.0, 24.0, 48.0, math.inf)
+ANGLES_N = 512
+ONSET_GRID_DB = 0.02
+LEAST_POINTS = 5
+LEAST_COMPRESSION_DB = 0.7
+"""Less than this at the highest level and the limiter has not been seen."""
+MOST_MISFIT_DB = 0.4
+LINEAR_DB = 0.1
+
+Kind = Literal["clipping", "levelling"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitingFit:
+    """What the curve of deviation over input level says about a limiter.
+
+    ``onset_mv`` is the RMS level of a sine whose peak meets the limiter's threshold: the straight line of the
+    small levels, continued, reaches ``threshold_khz`` there. ``knee_db`` is how far above the onset (below
+    it, where negative) the fundamental has lost 1 dB: 2.00 dB for a hard clipper, less for a soft one.
+    ``knee`` is the exponent p of u/(1+|u|^p)^(1/p), infinite for a hard clipper.
+    """
+
+    kind: Kind
+    gain_khz_per_mv: float
+    onset_mv: float
+    threshold_khz: float
+    knee: float
+    knee_db: float
+    misfit_db: float
+
+
+@cache
+def _gains_db(knee: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Gain of a limiter for the fundamental of a sine, over drive in dB (describing function, textbook)."""
+    drive_db = np.arange(-60.0, 60.01, 0.1)
+    angle = (np.arange(ANGLES_N) + 0.5) * np.pi / (2.0 * ANGLES_N)
+    u = 10.0 ** (drive_db[:, None] / 20.0) * np.sin(angle)
+    if math.isinf(knee):
+        y = np.minimum(u, 1.0)
+    else:
+        # In logarithms, or a large power of a large drive overflows.
+        y = np.exp(np.log(u) - np.logaddexp(0.0, knee * np.log(u)) / knee)
+    first = 2.0 * np.mean(y * np.sin(angle), axis=1)
+    return drive_db, 20.0 * np.log10(first) - drive_db
+
+
+def _levelling_db(drive_db: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.minimum(-drive_db, 0.0)
+
+
+def fit_limiting(levels_mv: Sequence[float], fundamental_khz: Sequence[float]) -> LimitingFit:
+    """Onset, knee and threshold of a limiter from a run of rising input levels.
+
+    Parameters
+    ----------
+    levels_mv : sequence of float
+        RMS of a tone at the microphone socket, five levels or more, from well below the limiter upwards.
+    fundamental_khz : sequence of float
+        Peak deviation of the tone's fundamental at each; with it, no filter after the limiter matters.
+
+    Returns
+    -------
+    LimitingFit
+        Least squares in dB over clippers of every sharpness and over a level control that keeps the wave's
+        shape.
+
+    Raises
+    ------
+    MeasureError
+        Too few levels, no compression among them, or a curve that no limiter fits within 0.4 dB.
+
+    Notes
+    -----
+    The fundamental of a hard-clipped sine is b1 = (2a + sin 2a)/π with a = arcsin of threshold over peak
+    (textbook); a soft clipper's is found by the same integral.
+    """
+    mv, khz = np.asarray(levels_mv, dtype=np.float64), np.asarray(fundamental_khz, dtype=np.float64)
+    order = np.argsort(mv)
+    mv, khz = mv[order], khz[order]
+    if len(mv) < LEAST_POINTS or mv[0] <= 0.0 or np.min(khz) <= 0.0:
+        raise MeasureError("too few levels for a limiting curve", "measure five levels or more above zero")
+    level_db, out_db = 20.0 * np.log10(mv), 20.0 * np.log10(khz)
+    if out_db[0] - level_db[0] - (out_db[-1] - level_db[-1]) < LEAST_COMPRESSION_DB:
+        raise MeasureError("the limiter has not set in", "raise the level further")
+    best: tuple[float, float, float, float, Kind] | None = None
+    onsets_db = np.arange(level_db[0] - 6.0, level_db[-1] + 3.0, ONSET_GRID_DB)
+    for knee in (*KNEES, None):
+        for_drive = level_db[None, :] - onsets_db[:, None]
+        if knee is None:
+            gain_db = _levelling_db(for_drive)
+        else:
+            at, curve = _gains_db(knee)
+            gain_db = np.interp(for_drive, at, curve)
+        straight = out_db - level_db - gain_db
+        line_db = np.mean(straight, axis=1)
+        miss = np.sqrt(np.mean((straight - line_db[:, None]) ** 2, axis=1))
+        k = int(np.argmin(miss))
+        if best is None or miss[k] < best[0]:
+            kind: Kind = "levelling" if knee is None else "clipping"
+            best = (float(miss[k]), float(onsets_db[k]), float(line_db[k]), knee or math.inf, kind)
+    assert best is not None
+    misfit, onset_db, line_db_best, knee_best, kind = best
+    if misfit > MOST_MISFIT_DB:
+        raise MeasureError(
+            f"no limiter fits this curve within {MOST_MISFIT_DB:g} dB",
+            "keep everything else still while the level changes, and see that the monitor is not overloaded",
+        )
+    return LimitingFit(
+        kind=kind,
+        gain_khz_per_mv=10.0 ** (line_db_best / 20.0),
+        onset_mv=10.0 ** (onset_db / 20.0),
+        threshold_khz=10.0 ** ((line_db_best + onset_db) / 20.0),
+        knee=knee_best,
+        knee_db=_one_db_down(kind, knee_best),
+        misfit_db=misfit,
+    )
+
+
+def _one_db_down(kind: Kind, knee: float) -> float:
+    """Drive at which the fundamental has lost 1 dB.
+
+    >>> round(_one_db_down("clipping", math.inf), 2), _one_db_down("levelling", math.inf)
+    (2.0, 1.0)
+    """
+    if kind == "levelling":
+        return 1.0
+    drive_db, gain_db = _gains_db(knee)
+    return float(np.interp(1.0, -gain_db, drive_db))

@@ -1,0 +1,122 @@
+"""``audiotest bench``: a guided procedure, on real instruments or rehearsed on the simulated radio."""
+
+import argparse
+import json
+import sys
+from datetime import datetime
+from pathlib import Path
+
+from rich.console import Console
+
+from audiotest.errors import AudiotestError, RequestError
+from audiotest.feeds.scale import load_feed, save_feed
+from audiotest.feeds.soundcard import open_input
+from audiotest.records import Feed
+from audiotest.standards.limits import get_limits
+from audiotest.terminal.benchcard import bench_document, print_report
+from audiotest.terminal.card import make_console
+from audiotest.terminal.consent import LONGEST_KEYED_S, TerminalTechnician, ask_leave
+from audiotest.tones.catalogue import PROCEDURES, Entry, Given
+from audiotest.tones.guided import Guided, carry_out
+from audiotest.tones.level import load_output
+from audiotest.tones.live import LiveBench
+from audiotest.tones.output import SoundOutput
+from audiotest.tones.rehearsal import MONITOR_FEED, Rehearsal
+from audiotest.tones.signals import RATE_HZ
+from audiotest.tones.steps import Report
+
+DONE, CANNOT, INTERRUPTED = 0, 2, 130
+NULL_UNCERTAINTY_DB = 0.3
+"""What a null found between steps of 1.5 dB leaves open, and the receiver's filters at the tone."""
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Carry out a procedure; what was measured is printed however it ends."""
+    entry = PROCEDURES[arguments.procedure]
+    feed = load_feed(arguments.feed) if arguments.feed else None
+    if arguments.rehearse and feed is None:
+        feed = MONITOR_FEED
+    given = Given(
+        feed=feed, limits=get_limits(arguments.limits), start_mv=arguments.start_mv,
+        start_dbm=arguments.start_dbm, nominal_mhz=arguments.nominal_mhz, tolerance_hz=arguments.tolerance_hz,
+        lower_sideband=arguments.lower_sideband, deemphasis_us=arguments.deemphasis_us,
+    )  # fmt: skip
+    if arguments.feed_out and arguments.procedure != "carrier-null":
+        raise RequestError("--feed-out goes with carrier-null", "or learn a feed with 'audiotest feed'")
+    guided = entry.make(given)
+    # With --json standard output is the document's: the conversation goes to standard error.
+    talk = (
+        Console(file=sys.stderr, highlight=False, markup=False, emoji=False)
+        if arguments.json
+        else make_console()
+    )
+    if arguments.rehearse:
+        report = carry_out(guided, Rehearsal())
+    else:
+        bench, technician = _open(arguments, entry, talk)
+        try:
+            report = carry_out(guided, bench, lambda now: _show(talk, now))
+        finally:
+            bench.close()
+            technician.let_go()
+    if arguments.feed_out and report.complete:
+        save_feed(_feed(arguments, report), arguments.feed_out)
+    if arguments.json:
+        document = bench_document(report, rehearsed=arguments.rehearse)
+        print(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+    else:
+        print_report(make_console(), report, rehearsed=arguments.rehearse)
+    return _status(guided)
+
+
+def _feed(arguments: argparse.Namespace, report: Report) -> Feed:
+    """The feed that a carrier null has taught."""
+    values = {figure.key: figure.value for figure in report.figures}
+    scale, tone_hz = values["scale_khz_per_fs"], values["tone_hz"]
+    assert scale is not None
+    return Feed(
+        name=Path(arguments.feed_out).stem, method="carrier-null", scale_khz_per_fs=scale,
+        scale_uncertainty_db=NULL_UNCERTAINTY_DB, deemphasis_us=arguments.deemphasis_us, tone_hz=tone_hz,
+        deviation_khz=values["deviation_khz"], if_bandwidth_khz=None, hiss_dbfs=None,
+        learned=datetime.now().isoformat(timespec="seconds"),
+    )  # fmt: skip
+
+
+def _status(guided: Guided) -> int:
+    if isinstance(guided.stopped_by, KeyboardInterrupt):
+        return INTERRUPTED
+    if isinstance(guided.stopped_by, AudiotestError):
+        print(f"audiotest: {' '.join(str(guided.stopped_by).splitlines())}", file=sys.stderr)
+        return CANNOT
+    return DONE
+
+
+def _open(arguments: argparse.Namespace, entry: Entry, talk: Console) -> tuple[LiveBench, TerminalTechnician]:
+    """Ask for leave, then open output and input."""
+    scale = load_output(arguments.output) if arguments.output else None
+    if entry.sends and scale is None:
+        raise RequestError(
+            f"{arguments.procedure} sends tones at known millivolts and needs a learned output",
+            "make one with 'audiotest send learn', then give --output; or --rehearse",
+        )
+    what = f"{entry.words}." if not entry.sends else f"{entry.words}: tones into the microphone socket."
+    ask_leave(talk, what, transmits=entry.keys, confirmed=arguments.confirmed, longest_s=LONGEST_KEYED_S)
+    technician = TerminalTechnician(talk)
+    source = open_input(arguments.device, channel=arguments.channel)
+    player = None
+    if entry.sends and scale is not None:
+        try:
+            player = SoundOutput(scale.device or None, RATE_HZ)
+        except AudiotestError:
+            source.close()
+            raise
+    return LiveBench(source, technician, player=player, scale=scale), technician
+
+
+def _show(talk: Console, guided: Guided) -> None:
+    """After each step: the newest point of the curve that has grown."""
+    if not guided.notebook.curves:
+        return
+    name, points = list(guided.notebook.curves.items())[-1]
+    x, y = points[-1]
+    talk.print(f"  {name}: {y:.4g} at {x:.4g}")

@@ -1,0 +1,170 @@
+"""The options of ``audiotest bench``, ``send``, ``sinad``, ``heard``, ``iq``; imports no measuring."""
+
+import argparse
+import math
+from typing import Any
+
+PROCEDURES = {
+    "limiting": "modulation limiting: onset, knee, +20 dB, the worst tone",
+    "response": "transmitter's audio response against +6 dB per octave",
+    "distortion": "transmitter's distortion at 60 %",
+    "hum": "transmitter's hum and noise",
+    "two-tone": "transmitter's intermodulation of two tones",
+    "balance": "mic gain and deviation: talk and turn until both stand right",
+    "frequency": "frequency error by beat note against a reference",
+    "frequency-iq": "the same from an I/Q feed (only rehearsed; else 'audiotest iq')",
+    "carrier-null": "deviation by carrier null, and the FM feed's scale from it",
+    "sensitivity": "receiver's 12 and 20 dB SINAD and 20 dB quieting",
+    "squelch": "receiver's squelch: opening, closing, hysteresis",
+    "rx-response": "receiver's audio response against -6 dB per octave",
+    "rx-distortion": "receiver's distortion and SINAD on a strong signal",
+    "rx-hum": "receiver's hum and noise",
+}
+SIGNALS = {
+    "tone": "one tone: HZ",
+    "two-tone": "two tones at once: HZ HZ",
+    "steps": "tones one after the other: HZ HZ ...",
+    "sweep": "a gliding tone: HZ HZ",
+    "noise": "noise with the spectrum of speech (ITU-T G.227)",
+    "voice": "a recorded voice: NAME",
+    "keys": "dual-tone keys: KEYS",
+    "call": "a five-tone call: SET DIGITS",
+    "subaudible": "a sub-audible tone: HZ",
+    "burst": "the 1750 Hz burst",
+    "learn": "1 kHz at -20 dB, to learn the output's millivolts with a meter",
+}
+
+
+def _positive(text: str) -> float:
+    value = float(text)
+    if not (math.isfinite(value) and value > 0):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number above zero")
+    return value
+
+
+_positive.__name__ = "number"
+
+
+def _not_negative(text: str) -> float:
+    value = float(text)
+    if not (math.isfinite(value) and value >= 0):
+        raise argparse.ArgumentTypeError(f"{text!r} is not zero or a number above it")
+    return value
+
+
+_not_negative.__name__ = "number"
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number")
+    return value
+
+
+_finite.__name__ = "number"
+
+
+def _listed(table: dict[str, str]) -> str:
+    return "\n".join(f"  {name:<15}{words}" for name, words in table.items())
+
+
+def _add_json(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", action="store_true", help="machine-readable, on standard output")
+
+
+def _add_confirmed(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--confirmed", action="store_true",
+        help="the cautions have been read and are kept: send without asking",
+    )  # fmt: skip
+
+
+def add_bench(commands: Any) -> None:
+    """Declare ``audiotest bench``."""
+    bench = commands.add_parser(
+        "bench", help="guided measurements of a set, with prompts and figures", epilog=_listed(PROCEDURES),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )  # fmt: skip
+    bench.add_argument("procedure", choices=sorted(PROCEDURES), metavar="PROCEDURE", help="see below")
+    bench.add_argument(
+        "--rehearse", action="store_true", help="on the simulated radio, with nothing attached"
+    )
+    bench.add_argument("--feed", metavar="F", help="learned feed (FEED.toml) of the monitor receiver")
+    bench.add_argument("--limits", metavar="L", default="uk-27fm", help="limit set by id (default uk-27fm)")
+    bench.add_argument("--device", metavar="D", help="input, as 'audiotest inputs' lists it")
+    bench.add_argument("--channel", type=int, metavar="N", help="channel of the input, from 1")
+    bench.add_argument("--output", metavar="OUTPUT.toml", help="learned output ('audiotest send learn')")
+    bench.add_argument(
+        "--start-mv", type=_positive, metavar="MV", default=0.3, help="first level at the socket (0.3)"
+    )
+    bench.add_argument(
+        "--start-dbm", type=_finite, metavar="DBM", default=-95.0, help="first generator level (-95)"
+    )
+    bench.add_argument("--nominal-mhz", type=_positive, metavar="MHZ", help="nominal frequency, gives ppm")
+    bench.add_argument("--tolerance-hz", type=_positive, metavar="HZ", help="allowed frequency error")
+    bench.add_argument(
+        "--deemphasis-us", type=_not_negative, metavar="US", help="de-emphasis of the feed (carrier-null)"
+    )
+    bench.add_argument("--feed-out", metavar="FEED.toml", help="carrier-null: write the feed's scale here")
+    bench.add_argument("--lower-sideband", action="store_true", help="the beat note is in the lower sideband")
+    _add_confirmed(bench)
+    _add_json(bench)
+    bench.set_defaults(module="audiotest.terminal.bench")
+
+
+def add_send(commands: Any) -> None:
+    """Declare ``audiotest send``."""
+    send = commands.add_parser(
+        "send", help="one test signal out of the sound card, or into a file", epilog=_listed(SIGNALS),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )  # fmt: skip
+    send.add_argument("signal", choices=list(SIGNALS), metavar="SIGNAL", help="one of those below")
+    send.add_argument("values", nargs="*", metavar="VALUE", help="what the signal needs")
+    send.add_argument("--millivolt", type=_positive, metavar="MV", help="RMS at the socket")
+    send.add_argument("--seconds", type=_positive, metavar="S", default=5.0, help="length, up to 60 (5)")
+    send.add_argument("--output", metavar="OUTPUT.toml", help="learned output; 'learn' writes it")
+    send.add_argument("--device", metavar="D", help="output by number or part of its name")
+    send.add_argument(
+        "--ceiling-mv", type=_positive, metavar="MV", default=100.0,
+        help="with 'learn': peak that nothing may exceed (100)",
+    )  # fmt: skip
+    send.add_argument("--wav", metavar="FILE", help="write a WAV file instead of playing")
+    _add_confirmed(send)
+    send.set_defaults(module="audiotest.terminal.send")
+
+
+def add_heard(commands: Any) -> None:
+    """Declare ``audiotest heard``."""
+    heard = commands.add_parser("heard", help="signalling tones in a recording: sub-audible, keys, calls")
+    heard.add_argument("file", metavar="FILE", help="recording of one over")
+    heard.add_argument("--feed", metavar="F", help="learned feed (FEED.toml); gives deviations")
+    heard.add_argument("--channel", type=int, metavar="N", help="channel of the recording, from 1")
+    _add_json(heard)
+    heard.set_defaults(module="audiotest.terminal.heard")
+
+
+def add_sinad(commands: Any) -> None:
+    """Declare ``audiotest sinad``."""
+    sinad = commands.add_parser("sinad", help="SINAD of a test tone, five readings a second")
+    sinad.add_argument("file", nargs="?", metavar="FILE", help="recording; without it the sound card")
+    sinad.add_argument("--device", metavar="D", help="input, as 'audiotest inputs' lists it")
+    sinad.add_argument("--channel", type=int, metavar="N", help="channel, from 1")
+    sinad.add_argument("--tone-hz", type=_positive, metavar="HZ", default=1000.0, help="the tone (1000)")
+    sinad.add_argument("--seconds", type=_positive, metavar="S", help="stop after S seconds")
+    _add_json(sinad)
+    sinad.set_defaults(module="audiotest.terminal.sinad")
+
+
+def add_iq(commands: Any) -> None:
+    """Declare ``audiotest iq``."""
+    iq = commands.add_parser("iq", help="deviation, offset, bandwidth, AM depth from an I/Q recording")
+    iq.add_argument("file", nargs="?", metavar="FILE", help="two channels: I left, Q right")
+    iq.add_argument("--device", metavar="D", help="without FILE: a stereo input, as 'audiotest inputs' lists")
+    iq.add_argument("--seconds", type=_positive, metavar="S", default=2.0, help="how long to listen (2)")
+    iq.add_argument("--swapped", action="store_true", help="I is right and Q left")
+    iq.add_argument("--am", action="store_true", help="the emission is AM: measure depth, not deviation")
+    iq.add_argument("--tone-hz", type=_positive, metavar="HZ", help="the modulating tone, if known")
+    iq.add_argument("--channel-khz", type=_positive, metavar="KHZ", default=12.5, help="width kept (12.5)")
+    _add_json(iq)
+    iq.set_defaults(module="audiotest.terminal.iq")

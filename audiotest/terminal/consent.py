@@ -1,0 +1,96 @@
+"""The step before sound leaves the socket: what will happen, the cautions, and a plain yes."""
+
+import sys
+import time
+from dataclasses import dataclass, field
+
+from rich.console import Console
+
+from audiotest.errors import RequestError
+from audiotest.terminal.card import print_row
+from audiotest.tones.cautions import before_reception, before_transmission
+from audiotest.tones.steps import GENERATOR_OFF_DBM, Ask, Step
+
+YES = "yes"
+LONGEST_KEYED_S = 60.0
+"""Then the set is let go to cool; hobby sets are not built for long carriers (common practice, no source)."""
+
+
+def ask_leave(console: Console, what: str, *, transmits: bool, confirmed: bool, longest_s: float) -> None:
+    """Say what will be sent and the cautions; go on only after a typed "yes" or `confirmed`.
+
+    Raises
+    ------
+    RequestError
+        Anything else was typed, or nobody is there to type.
+    """
+    console.print(what)
+    for caution in before_transmission(longest_s) if transmits else before_reception():
+        print_row(console, "caution", caution)
+    if confirmed:
+        return
+    if _typed(console, 'Type "yes" to go on, anything else to stop: ').casefold() != YES:
+        raise RequestError("nothing was sent", "type yes, or give --confirmed, once the cautions are kept")
+
+
+def _typed(console: Console, question: str) -> str:
+    """One line from the keyboard."""
+    console.print(question, end="")
+    line = sys.stdin.readline()
+    if not line:
+        raise RequestError("nobody answers on the keyboard", "run it in a terminal, or use --rehearse")
+    return line.strip()
+
+
+@dataclass(slots=True)
+class TerminalTechnician:
+    """Shows the steps, asks for settings, and has the set keyed and let go."""
+
+    console: Console
+    keyed_since_s: float | None = field(default=None)
+
+    def __call__(self, step: Step) -> tuple[float, ...]:
+        """Go through a step's questions; returns the settings as they are."""
+        self._key(step)
+        answers = tuple(self._answer(ask) for ask in step.asks)
+        self.console.print(step.prompt)
+        if step.speak:
+            _typed(self.console, "Press Enter, then key up and talk. ")
+        return answers
+
+    def let_go(self) -> None:
+        """At the end: say that the set is not to stay keyed."""
+        if self.keyed_since_s is not None:
+            self.console.print("Let the set go: unkey it now.")
+            self.keyed_since_s = None
+
+    def _key(self, step: Step) -> None:
+        keyed = step.keyed and not step.speak
+        held_s = 0.0 if self.keyed_since_s is None else time.monotonic() - self.keyed_since_s
+        if self.keyed_since_s is not None and (not keyed or held_s > LONGEST_KEYED_S):
+            rest = "" if not keyed else f" and let set and load cool for {held_s:.0f} s"
+            _typed(self.console, f"Unkey the set{rest}, then press Enter. ")
+            self.keyed_since_s = None
+        if keyed and self.keyed_since_s is None:
+            _typed(self.console, "Key the set, then press Enter. ")
+            self.keyed_since_s = time.monotonic()
+
+    def _answer(self, ask: Ask) -> float:
+        if ask.setting == "generator_dbm" and ask.suggested == GENERATOR_OFF_DBM:
+            _typed(self.console, f"{ask.words}, then press Enter. ")
+            return ask.suggested
+        if ask.setting == "squelch":
+            _typed(self.console, f"{ask.words}, then press Enter. ")
+            return ask.suggested
+        wanted = f"{ask.suggested:.4g} {ask.unit}".strip()
+        while True:
+            typed = _typed(self.console, f"{ask.words}: {wanted} [Enter, or type what it is] ")
+            if not typed:
+                return ask.suggested
+            try:
+                value = float(typed.replace(",", "."))
+            except ValueError:
+                self.console.print(f"{typed!r} is not a number.")
+                continue
+            if -1e6 < value < 1e6:
+                return value

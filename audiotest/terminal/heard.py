@@ -1,0 +1,136 @@
+"""``audiotest heard``: signalling tones in a recording."""
+
+import argparse
+import json
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from audiotest.feeds.file import open_recording
+from audiotest.feeds.scale import load_feed
+from audiotest.measure.filters import emphasis_response
+from audiotest.measure.signalling import Signalling, hear_signalling
+from audiotest.records import Feed
+from audiotest.terminal.card import make_console, print_row
+
+SCHEMA = "audiotest-heard-1"
+LONGEST_S = 120.0
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Listen to the recording and say what was in it."""
+    feed = load_feed(arguments.feed) if arguments.feed else None
+    samples, rate_hz = read_samples(arguments.file, arguments.channel)
+    heard = hear_signalling(samples, rate_hz)
+    if arguments.json:
+        print(json.dumps(heard_document(arguments.file, heard, feed), ensure_ascii=False, allow_nan=False))
+        return 0
+    console = make_console()
+    for label, text in heard_rows(heard, feed):
+        print_row(console, label, text)
+    return 0
+
+
+def read_samples(file: str, channel: int | None) -> tuple[NDArray[np.float32], int]:
+    """One channel of a recording, its first two minutes, and its rate."""
+    source = open_recording(file, channel)
+    try:
+        parts, length_n = [], 0
+        for block in source.blocks():
+            parts.append(block.samples)
+            length_n += len(block.samples)
+            if length_n > LONGEST_S * source.sample_rate_hz:
+                break
+    finally:
+        source.close()
+    return np.concatenate([*parts, np.zeros(0, np.float32)]), source.sample_rate_hz
+
+
+def deviation_khz(peak_fs: float, frequency_hz: float, feed: Feed | None) -> float | None:
+    """Peak deviation of a tone of this peak; None without a scale or with an unknown de-emphasis.
+
+    A receiver's own high-pass is not undone: below 300 Hz the figure is the least that it can be.
+    """
+    if feed is None or feed.deemphasis_us is None:
+        return None
+    lift = 1.0
+    if feed.deemphasis_us > 0.0:
+        lift = float(abs(emphasis_response(np.array([frequency_hz]), feed.deemphasis_us)[0]))
+    return peak_fs * lift * feed.scale_khz_per_fs
+
+
+def heard_document(file: str, heard: Signalling, feed: Feed | None) -> dict[str, Any]:
+    """The reading as a document; what was not heard is null or an empty list."""
+    tone, digital, burst, beep = heard.subaudible, heard.digital, heard.burst, heard.end_beep
+    return {
+        "schema": SCHEMA,
+        "file": file,
+        "subaudible": tone and {
+            "frequency_hz": tone.frequency_hz, "table_hz": tone.nearest_hz,
+            "deviation_khz": deviation_khz(tone.peak_fs, tone.frequency_hz, feed),
+        },
+        "digital_code": digital and {
+            "present": True, "codes": list(digital.codes), "inverted": list(digital.inverted),
+        },
+        "keys": [
+            {
+                "key": key.key, "start_s": key.start_s, "end_s": key.end_s, "row_hz": key.row_hz,
+                "column_hz": key.column_hz, "row_off_percent": key.row_off_percent,
+                "column_off_percent": key.column_off_percent, "twist_db": key.twist_db,
+                "in_tolerance": key.in_tolerance,
+            }
+            for key in heard.keys
+        ],
+        "calls": [
+            {
+                "set": call.set_name, "digits": call.digits, "start_s": call.start_s, "end_s": call.end_s,
+                "off_percent": call.off_percent, "tone_s": call.tone_s, "set_source": call.set_source,
+            }
+            for call in heard.calls
+        ],
+        "burst": burst and {
+            "frequency_hz": burst.frequency_hz, "start_s": burst.start_s, "end_s": burst.end_s,
+            "deviation_khz": deviation_khz(burst.peak_fs, burst.frequency_hz, feed), "good": burst.good,
+        },
+        "end_beep": beep and {
+            "frequency_hz": beep.frequency_hz, "start_s": beep.start_s, "end_s": beep.end_s,
+        },
+    }  # fmt: skip
+
+
+def heard_rows(heard: Signalling, feed: Feed | None) -> list[tuple[str, str]]:
+    """Label and text of everything that was listened for."""
+    none = "not heard"
+    tone, burst, beep = heard.subaudible, heard.burst, heard.end_beep
+    rows = [("sub-audible", none), ("digital code", none)]
+    if tone is not None:
+        named = f"the table's {tone.nearest_hz:.1f}" if tone.nearest_hz else "none of the fifty within 0.5 Hz"
+        text = f"{tone.frequency_hz:.2f} Hz, {named}"
+        rows[0] = ("sub-audible", text + _swing(deviation_khz(tone.peak_fs, tone.frequency_hz, feed)))
+    if heard.digital is not None:
+        rows[1] = ("digital code", f"present; reads as {' or '.join(heard.digital.codes)}")
+    rows.append(("keys", "".join(key.key for key in heard.keys) or none))
+    for key in heard.keys:
+        if not key.in_tolerance:
+            misses = f"{key.row_off_percent:+.1f} % and {key.column_off_percent:+.1f} %"
+            rows.append(("", f"{key.key}: {misses}, OUT of ±1.8 %"))
+    rows += [
+        ("call", f"{c.digits} ({c.set_name}, {1000 * c.tone_s:.0f} ms a tone, {c.off_percent:+.1f} %)")
+        for c in heard.calls
+    ] or [("call", none)]
+    if burst is None:
+        rows.append(("1750 Hz", none))
+    else:
+        swing = _swing(deviation_khz(burst.peak_fs, burst.frequency_hz, feed))
+        verdict = "good" if burst.good else "NOT within ±25 Hz and 200-400 ms"
+        rows.append(
+            ("1750 Hz", f"{burst.frequency_hz:.1f} Hz, {burst.end_s - burst.start_s:.2f} s{swing}: {verdict}")
+        )
+    ended = none if beep is None else f"{beep.frequency_hz:.0f} Hz, {beep.end_s - beep.start_s:.2f} s"
+    rows.append(("end beep", ended))
+    return rows
+
+
+def _swing(khz: float | None) -> str:
+    return "" if khz is None else f", ±{1000.0 * khz:.0f} Hz"

@@ -1,0 +1,134 @@
+"""``audiotest iq``: deviation, carrier offset, bandwidth or AM depth from an I/Q recording."""
+
+import argparse
+import json
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from audiotest.errors import MeasureError
+from audiotest.measure.bandwidth import OccupiedBandwidth, occupied_bandwidth
+from audiotest.measure.carriernull import IndexFit, fit_index, fm_lines
+from audiotest.measure.iq import AmReading, FmReading, complex_feed, measure_am, measure_fm
+from audiotest.terminal.card import make_console, print_row
+from audiotest.terminal.heard import read_samples
+from audiotest.tones.iqinput import record_stereo
+
+SCHEMA = "audiotest-iq-1"
+LIVE_RATE_HZ = 48000
+SOURCE = "99 % of the power, Radio Regulations 1.153, β % method of ITU-R SM.328 and SM.443 (from memory)"
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Measure the recording; a figure that cannot be had is unknown, with the reason."""
+    if arguments.file:
+        iq, rate_hz = _read(arguments.file, arguments.swapped)
+    else:
+        rate_hz = LIVE_RATE_HZ
+        stereo = record_stereo(arguments.device, arguments.seconds, rate_hz)
+        iq = complex_feed(stereo, swapped=arguments.swapped)
+    channel_hz = 1e3 * arguments.channel_khz
+    notes: list[str] = []
+    fm: FmReading | None = None
+    am: AmReading | None = None
+    lines: IndexFit | None = None
+    if arguments.am:
+        am = measure_am(iq, rate_hz, channel_hz=channel_hz, tone_hz=arguments.tone_hz)
+    else:
+        fm = measure_fm(iq, rate_hz, channel_hz=channel_hz, tone_hz=arguments.tone_hz)
+        if fm.tone is not None:
+            lines = _lines(iq, rate_hz, fm, notes)
+    band: OccupiedBandwidth | None = None
+    try:
+        band = occupied_bandwidth(iq, rate_hz)
+    except MeasureError as error:
+        notes.append(f"bandwidth: {error}")
+    if arguments.json:
+        document = iq_document(arguments.file, fm, am, lines, band, notes)
+        print(json.dumps(document, ensure_ascii=False, allow_nan=False))
+        return 0
+    console = make_console()
+    for label, text in iq_rows(fm, am, lines, band):
+        print_row(console, label, text)
+    for note in notes:
+        print_row(console, "note", note)
+    return 0
+
+
+def _read(file: str, swapped: bool) -> tuple[NDArray[np.complex128], int]:
+    left, rate_hz = read_samples(file, 1)
+    right, _ = read_samples(file, 2)
+    return complex_feed(np.stack([left, right], axis=1), swapped=swapped), rate_hz
+
+
+def _lines(iq: NDArray[np.complex128], rate_hz: int, fm: FmReading, notes: list[str]) -> IndexFit | None:
+    """Modulation index by carrier and sidebands, a second opinion that no discriminator takes part in."""
+    assert fm.tone is not None
+    try:
+        return fit_index(fm_lines(iq, rate_hz, fm.tone.frequency_hz, carrier_hz=fm.offset_hz))
+    except MeasureError as error:
+        notes.append(f"carrier and sidebands: {error}")
+        return None
+
+
+def iq_document(
+    file: str | None,
+    fm: FmReading | None,
+    am: AmReading | None,
+    lines: IndexFit | None,
+    band: OccupiedBandwidth | None,
+    notes: list[str],
+) -> dict[str, Any]:
+    """The reading as a document."""
+    return {
+        "schema": SCHEMA,
+        "file": file,
+        "offset_hz": fm.offset_hz if fm else am.offset_hz if am else None,
+        "deviation": fm and {
+            "positive_khz": fm.positive_khz, "negative_khz": fm.negative_khz, "peak_khz": fm.peak_khz,
+            "p999_khz": fm.p999_khz, "rms_khz": fm.rms_khz,
+            "tone_hz": fm.tone.frequency_hz if fm.tone else None,
+        },
+        "am": am and {
+            "positive_percent": am.positive_percent, "negative_percent": am.negative_percent,
+            "depth_percent": am.depth_percent, "tone_hz": am.tone.frequency_hz if am.tone else None,
+        },
+        "carrier": lines and {
+            "index": lines.index, "deviation_khz": lines.deviation_khz, "carrier_db": lines.carrier_db,
+            "misfit": lines.misfit,
+        },
+        "bandwidth": band and {
+            "occupied_khz": band.bandwidth_hz / 1e3, "low_khz": band.low_hz / 1e3,
+            "high_khz": band.high_hz / 1e3, "method": SOURCE,
+        },
+        "notes": notes,
+    }  # fmt: skip
+
+
+def iq_rows(
+    fm: FmReading | None, am: AmReading | None, lines: IndexFit | None, band: OccupiedBandwidth | None
+) -> list[tuple[str, str]]:
+    """Label and text of each figure."""
+    rows = []
+    if fm is not None:
+        rows += [
+            ("offset", f"{fm.offset_hz:+.1f} Hz"),
+            ("deviation", f"+{fm.positive_khz:.3f} / -{fm.negative_khz:.3f} kHz, RMS {fm.rms_khz:.3f} kHz"),
+        ]
+        if fm.tone is not None:
+            distortion = f"distortion {100 * fm.tone.distortion:.2f} %"
+            rows.append(("tone", f"{fm.tone.frequency_hz:.2f} Hz, {distortion}"))
+    if am is not None:
+        rows += [
+            ("offset", f"{am.offset_hz:+.1f} Hz"),
+            ("AM depth", f"{am.depth_percent:.1f} %, up {am.positive_percent:.1f} %, "
+             f"down {am.negative_percent:.1f} %"),
+        ]  # fmt: skip
+    if lines is not None:
+        rows.append(
+            ("carrier", f"{lines.carrier_db:+.1f} dB re unmodulated, index {lines.index:.3f}: "
+             f"{lines.deviation_khz:.3f} kHz by its sidebands")
+        )  # fmt: skip
+    rows.append(("bandwidth", "unknown" if band is None else f"{band.bandwidth_hz / 1e3:.2f} kHz ({SOURCE})"))
+    return rows

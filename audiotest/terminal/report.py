@@ -1,0 +1,76 @@
+"""``audiotest report``: the report on a sheet, as a page, a PDF, or data."""
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from audiotest.errors import FileError, RequestError
+from audiotest.keep.exchange import sheet_csv, sheet_json
+from audiotest.keep.report import Report, make_report
+from audiotest.keep.reportpage import report_page
+from audiotest.keep.reportpdf import report_pdf
+from audiotest.keep.sheets import Sheets
+from audiotest.terminal.card import make_console
+from audiotest.terminal.sheet import chosen_path
+
+ENDINGS = (".html", ".pdf", ".csv", ".json")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Write the report, whole or not at all."""
+    if arguments.output is None and not arguments.json:
+        raise RequestError("report: where to?", "add -o FILE ending in .html, .pdf, .csv or .json")
+    ending = "" if arguments.output is None else Path(arguments.output).suffix.lower()
+    if arguments.output is not None and ending not in ENDINGS:
+        raise RequestError(
+            f"{arguments.output}: cannot tell what to write", "end it in .html, .pdf, .csv or .json"
+        )
+    with Sheets(chosen_path(arguments.sheets)) as sheets:
+        if arguments.json:
+            sys.stdout.write(sheet_json(sheets.sheet(arguments.sheet)))
+        if arguments.output is None:
+            return 0
+        report: Report | None = None
+        if ending == ".csv":
+            content = sheet_csv(sheets.sheet(arguments.sheet)).encode("utf-8-sig")
+        elif ending == ".json":
+            content = sheet_json(sheets.sheet(arguments.sheet)).encode()
+        else:
+            report = make_report(sheets, arguments.sheet)
+            page = ending == ".html"
+            content = report_page(report).encode() if page else report_pdf(report, arguments.paper)
+    write_file(Path(arguments.output), content, replace=arguments.replace)
+    for remark in () if report is None else report.remarks:
+        print(f"audiotest: {' '.join(remark.split())}", file=sys.stderr)
+    if not arguments.json:
+        make_console().print(f"{arguments.output}: report on sheet {arguments.sheet}.", markup=False)
+    return 0
+
+
+def write_file(target: Path, content: bytes, *, replace: bool) -> None:
+    """Write a file, whole or not at all; one that is there is replaced only when that was asked for.
+
+    Raises
+    ------
+    FileError
+        It is there, or cannot be written.
+    """
+    part = target.with_name(f".{target.name}.{os.getpid()}.part")
+    try:
+        part.write_bytes(content)
+        if replace and (target.is_file() or not target.exists()):
+            part.replace(target)
+        else:
+            # Opening for creation fails where the name is taken, also by somebody else just now.
+            with open(target, "xb"):
+                pass
+            part.replace(target)
+    except FileExistsError as error:
+        raise FileError(f"{target}: is there already", "name another, or add --replace") from error
+    except OSError as error:
+        raise FileError(
+            f"{target}: cannot be written: {error.strerror}", "name a place you may write to"
+        ) from error
+    finally:
+        part.unlink(missing_ok=True)

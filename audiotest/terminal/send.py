@@ -1,0 +1,151 @@
+"""``audiotest send``: one test signal out of the sound card, or into a WAV file."""
+
+import argparse
+import sys
+import time
+import wave
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from rich.console import Console
+
+from audiotest.errors import FileError, RequestError
+from audiotest.terminal.card import make_console
+from audiotest.terminal.consent import ask_leave
+from audiotest.tones import signals
+from audiotest.tones.level import LEARN_DBFS, OutputScale, learn_output, load_output, prepare, save_output
+from audiotest.tones.output import SoundOutput
+
+LEARN_S = 10.0
+LEARN_HZ = 1000.0
+STEP_S = 1.0
+TRAIL_S = 0.3
+
+
+def run(arguments: argparse.Namespace) -> int:
+    """Make the signal, set its level, ask for leave, play it; or write it down."""
+    if arguments.signal == "learn":
+        return _learn(arguments)
+    signal = make_signal(arguments.signal, arguments.values, arguments.seconds)
+    if arguments.millivolt is None:
+        raise RequestError("no level", "give --millivolt, RMS at the socket")
+    if not arguments.output:
+        raise RequestError(
+            "the output's millivolts are not known",
+            "learn it with 'audiotest send learn', then give --output",
+        )
+    scale = load_output(arguments.output)
+    samples = prepare(signal, arguments.millivolt, scale)
+    console = make_console()
+    if arguments.wav:
+        write_wav(Path(arguments.wav), samples, signal.rate_hz)
+        console.print(f"{arguments.wav}: {signal.name}, {signal.seconds:.1f} s. Full scale is 1.0: no level.")
+        return 0
+    what = (
+        f"{signal.name}, {arguments.millivolt:g} mV RMS at the socket, {signal.seconds:.1f} s, then silence."
+    )
+    ask_leave(console, what, transmits=True, confirmed=arguments.confirmed, longest_s=signal.seconds)
+    _play(samples, signal.rate_hz, arguments.device or scale.device or None)
+    console.print("Silent again. Unkey the set.")
+    return 0
+
+
+def make_signal(name: str, values: list[str], seconds: float) -> signals.Signal:
+    """The signal of a name and its values; `RequestError` when they do not fit."""
+
+    def numbers(count: int | None) -> list[float]:
+        try:
+            found = [float(value) for value in values]
+        except ValueError as error:
+            raise RequestError(f"{name}: {' '.join(values)!r} are no frequencies", "give Hz") from error
+        if count is not None and len(found) != count:
+            raise RequestError(f"{name} needs {count} value{'s' * (count > 1)}, not {len(found)}", "give Hz")
+        return found
+
+    def words(count: int) -> list[str]:
+        if len(values) != count:
+            raise RequestError(
+                f"{name} needs {count} value{'s' * (count > 1)}", "see 'audiotest send --help'"
+            )
+        return values
+
+    makers: dict[str, Callable[[], signals.Signal]] = {
+        "tone": lambda: signals.sine(numbers(1)[0], seconds),
+        "two-tone": lambda: signals.two_tone(numbers(2)[0], numbers(2)[1], seconds),
+        "steps": lambda: signals.stepped(numbers(None), STEP_S),
+        "sweep": lambda: signals.swept(numbers(2)[0], numbers(2)[1], seconds),
+        "noise": lambda: signals.speech_noise(seconds),
+        "voice": lambda: signals.speech(words(1)[0], seconds),
+        "keys": lambda: signals.dtmf(words(1)[0]),
+        "call": lambda: signals.five_tone(words(2)[0], words(2)[1]),
+        "subaudible": lambda: signals.subaudible(numbers(1)[0], seconds),
+        "burst": lambda: signals.burst(),
+    }
+    return makers[name]()
+
+
+def _learn(arguments: argparse.Namespace) -> int:
+    """Play 1 kHz at a fixed level, ask for the meter's reading, write the output's file."""
+    if not arguments.output:
+        raise RequestError("where to write the learned output", "give --output OUTPUT.toml")
+    console = make_console()
+    signal = signals.sine(LEARN_HZ, LEARN_S)
+    # Full scale is 1000 "mV" of an unknown kind here: the level is relative, 20 dB down.
+    unknown = OutputScale(name="unknown", full_scale_mv=1000.0, ceiling_mv=2000.0)
+    samples = prepare(signal, 1000.0 * 10.0 ** (LEARN_DBFS / 20.0), unknown)
+    what = (
+        f"1 kHz, {-LEARN_DBFS:.0f} dB below the output's most, for {LEARN_S:.0f} s. Read an AC voltmeter at "
+        "the socket's plug. Keep the transmitter unkeyed: its level is not known yet."
+    )
+    ask_leave(console, what, transmits=True, confirmed=arguments.confirmed, longest_s=0.0)
+    _play(samples, signal.rate_hz, arguments.device)
+    console.print("What did the meter read, in millivolts RMS? ", end="")
+    typed = sys.stdin.readline().strip().replace(",", ".")
+    try:
+        metered_mv = float(typed)
+    except ValueError as error:
+        raise RequestError(f"{typed!r} is no reading", "play it again and type the millivolts") from error
+    scale = learn_output(metered_mv, name=Path(arguments.output).stem, ceiling_mv=arguments.ceiling_mv)
+    scale = replace(scale, device=arguments.device or "")
+    save_output(scale, arguments.output)
+    _say_learned(console, arguments.output, scale)
+    return 0
+
+
+def _say_learned(console: Console, path: str, scale: OutputScale) -> None:
+    console.print(
+        f"{path}: full scale is {scale.full_scale_mv:.4g} mV RMS at the socket; nothing over "
+        f"{scale.ceiling_mv:g} mV peak will be sent. It holds while volume and attenuator stay as they are."
+    )
+
+
+def _play(samples: NDArray[np.float32], rate_hz: int, device: str | None) -> None:
+    """Play to the end; an interruption fades out at once."""
+    output = SoundOutput(device, rate_hz)
+    try:
+        output.play(samples)
+        while output.playing:
+            time.sleep(0.02)
+        time.sleep(TRAIL_S)
+    finally:
+        output.stop()
+        time.sleep(0.1)
+        output.close()
+
+
+def write_wav(path: Path, samples: NDArray[np.float32], rate_hz: int) -> None:
+    """Write one channel of 16 bits, full scale 1.0; a file that is there already is left alone."""
+    codes = np.clip(np.round(samples * 32767.0), -32768, 32767).astype("<i2")
+    try:
+        with path.open("xb") as raw, wave.open(raw, "wb") as file:
+            file.setnchannels(1)
+            file.setsampwidth(2)
+            file.setframerate(rate_hz)
+            file.writeframes(codes.tobytes())
+    except OSError as error:
+        raise FileError(
+            f"{path}: cannot be written: {error.strerror or error}", "name a new file in a folder of yours"
+        ) from error

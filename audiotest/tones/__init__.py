@@ -1,0 +1,1 @@
+"""Test signals for a set's microphone socket, and guided procedures that use them."""

@@ -1,0 +1,202 @@
+"""A bench with instruments: sound-card input and output, and a technician who does what is asked."""
+
+import threading
+import time
+from collections.abc import Callable
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from audiotest.errors import DeviceError, RequestError
+from audiotest.feeds.protocol import Source
+from audiotest.tones.level import OutputScale, prepare
+from audiotest.tones.steps import Heard, Step
+
+POLL_S = 0.01
+PATIENCE_S = 3.0
+DELAY_S = 0.5
+"""From handing a signal to the sound card to hearing it at the input: output, radio and input together."""
+
+
+class Player(Protocol):
+    """An output that plays prepared samples."""
+
+    rate_hz: int
+
+    def play(self, samples: NDArray[np.float32]) -> None:
+        """Start; returns at once."""
+
+    def stop(self) -> None:
+        """Fade out now."""
+
+    def close(self) -> None:
+        """Silence and release."""
+
+
+Technician = Callable[[Step], tuple[float, ...]]
+"""Shows a step's prompt, has its settings made, and returns what was set; may refuse by raising."""
+
+
+class Ear:
+    """Keeps an input drained and hands out what comes from a moment on."""
+
+    def __init__(self, source: Source) -> None:
+        self.rate_hz = source.sample_rate_hz
+        self._source = source
+        self._lock = threading.Lock()
+        self._parts: list[NDArray[np.float32]] = []
+        self._wanted_n = 0
+        self._held_n = 0
+        self._skip_n = 0
+        self._lost_n = 0
+        self._error: BaseException | None = None
+        self._ended = False
+        self._thread = threading.Thread(target=self._drain, name="audiotest-ear", daemon=True)
+        self._thread.start()
+
+    def listen(self, settle_s: float, listen_s: float) -> NDArray[np.float32]:
+        """Samples of the next ``listen_s``, after leaving out ``settle_s``; shape (n,).
+
+        Raises
+        ------
+        DeviceError
+            The input fails, stops delivering, or has lost samples in between.
+        """
+        with self._lock:
+            self._parts, self._held_n, self._lost_n = [], 0, 0
+            self._skip_n = round(settle_s * self.rate_hz)
+            self._wanted_n = round(listen_s * self.rate_hz)
+        heard_n, since = 0, time.monotonic()
+        while True:
+            with self._lock:
+                done = self._held_n >= self._wanted_n
+                progress_n = self._held_n - self._skip_n
+                failed, ended = self._error, self._ended
+            if done:
+                break
+            if failed is not None:
+                raise failed
+            if progress_n != heard_n:
+                heard_n, since = progress_n, time.monotonic()
+            if ended or time.monotonic() - since > PATIENCE_S:
+                raise DeviceError(
+                    "the input has ended or stopped delivering", "check the plug and start again"
+                )
+            time.sleep(POLL_S)
+        with self._lock:
+            samples = (
+                np.concatenate(self._parts)[: self._wanted_n] if self._parts else np.zeros(0, np.float32)
+            )
+            lost_n, self._wanted_n = self._lost_n, 0
+        if lost_n:
+            raise DeviceError(
+                f"the input lost {lost_n} samples or more", "close what else keeps the computer busy"
+            )
+        return samples
+
+    def close(self) -> None:
+        """End the input."""
+        self._source.close()
+        self._thread.join(PATIENCE_S)
+
+    def _drain(self) -> None:
+        try:
+            for block in self._source.blocks():
+                self._take(block.samples, block.lost_n)
+        except BaseException as error:
+            with self._lock:
+                self._error = error
+        with self._lock:
+            self._ended = True
+
+    def _take(self, samples: NDArray[np.float32], lost_n: int) -> None:
+        with self._lock:
+            if self._wanted_n == 0:
+                return
+            skipped = min(self._skip_n, len(samples))
+            self._skip_n -= skipped
+            self._lost_n += lost_n
+            rest = samples[skipped:]
+            if len(rest) and self._held_n < self._wanted_n:
+                self._parts.append(rest)
+                self._held_n += len(rest)
+
+
+class LiveBench:
+    """Carries out steps with real instruments; a `Bench`.
+
+    Parameters
+    ----------
+    source : Source
+        Opened input; it is drained from now on, and closed with the bench.
+    technician : callable
+        See `Technician`.
+    player : Player or None
+        Opened output; None refuses every step that sends something.
+    scale : OutputScale or None
+        Learned output; None refuses likewise.
+    delay_s : float
+        Left out in addition to a step's own settling while something is sent.
+    """
+
+    def __init__(
+        self,
+        source: Source,
+        technician: Technician,
+        *,
+        player: Player | None = None,
+        scale: OutputScale | None = None,
+        delay_s: float = DELAY_S,
+    ) -> None:
+        self._ear = Ear(source)
+        self._technician = technician
+        self._player = player
+        self._scale = scale
+        self._delay_s = delay_s
+
+    def perform(self, step: Step) -> Heard:
+        """Have the settings made, then play and listen; the output is silent again when it returns."""
+        if step.feed == "iq":
+            raise RequestError(
+                "an I/Q feed is read from a recording", "record I left and Q right, and use 'audiotest iq'"
+            )
+        sent = self._prepared(step)
+        answers = self._technician(step)
+        samples: NDArray[np.float32] = np.zeros(0, dtype=np.float32)
+        try:
+            if sent is not None and self._player is not None:
+                self._player.play(sent)
+            if step.listen_s > 0.0:
+                delay_s = self._delay_s if sent is not None else 0.0
+                samples = self._ear.listen(step.settle_s + delay_s, step.listen_s)
+        finally:
+            self.silence()
+        return Heard(samples=samples, rate_hz=self._ear.rate_hz, answers=answers)
+
+    def silence(self) -> None:
+        """Fade out whatever sounds."""
+        if self._player is not None:
+            self._player.stop()
+
+    def close(self) -> None:
+        """Silence, then release output and input."""
+        if self._player is not None:
+            self._player.close()
+        self._ear.close()
+
+    def _prepared(self, step: Step) -> NDArray[np.float32] | None:
+        """The samples of a step, refused before anybody keys anything if they are too much."""
+        if step.signal is None:
+            return None
+        if self._player is None or self._scale is None:
+            raise RequestError(
+                "this procedure sends tones, and no output is learned",
+                "learn one with 'audiotest send learn'",
+            )
+        if self._player.rate_hz != step.signal.rate_hz:
+            raise RequestError(
+                f"the output runs at {self._player.rate_hz} Hz, the signal at {step.signal.rate_hz} Hz",
+                "open the output at the signal's rate",
+            )
+        return prepare(step.signal, step.level_mv, self._scale)

@@ -1,0 +1,110 @@
+"""Two overs side by side: their figures, their long-term spectra, and both to hear again."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pyqtgraph as pg
+from numpy.typing import NDArray
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QDialog, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from scipy.signal import welch
+
+from audiotest.units import power_db
+from audiotest.window.plots import DASHED, SOLID, Legend, dress_plot, make_plot
+from audiotest.window.presenter import Heard, compare_lines
+from audiotest.window.spectra import SPECTRUM_HIGH_HZ, spectrum_size
+from audiotest.window.theme import Theme
+
+LONGEST_S = 30.0
+FLOOR_DB = -120.0
+
+
+def long_term_dbfs(codes: NDArray[np.int16], rate_hz: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Average power spectrum of an over's first half minute, in dBFS per line, to 5 kHz.
+
+    Welch's method with Hann windows; lines are about 12 Hz apart. Both results are of shape (lines,), empty
+    when there is less audio than one window.
+    """
+    n = spectrum_size(rate_hz)
+    part = codes[: round(LONGEST_S * rate_hz)].astype(np.float64) / 32768.0
+    if len(part) < n:
+        return np.zeros(0, dtype=np.float32), np.zeros(0, dtype=np.float32)
+    hz, power = welch(part, rate_hz, window="hann", nperseg=n, scaling="spectrum")
+    keep = hz <= SPECTRUM_HIGH_HZ
+    level = [power_db(float(value)) for value in power[keep]]
+    return hz[keep].astype(np.float32), np.array(
+        [FLOOR_DB if line is None else max(line, FLOOR_DB) for line in level], dtype=np.float32
+    )
+
+
+class Comparison(QDialog):
+    """What changed from one over to another; does not hold the bench up.
+
+    Parameters
+    ----------
+    first, second : Heard
+        The overs, the earlier one first.
+    audio : callable
+        Takes a number, returns the over's codes and its sample rate.
+    replay : callable
+        Takes a number and plays the over.
+    theme : Theme
+        Colours.
+    """
+
+    def __init__(
+        self,
+        first: Heard,
+        second: Heard,
+        *,
+        audio: Callable[[int], tuple[NDArray[np.int16], int]],
+        replay: Callable[[int], None],
+        theme: Theme,
+        parent: QWidget | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        self.setModal(False)
+        title = f"Over {first.number} against over {second.number}"
+        self.setWindowTitle(title)
+        self._text = QLabel(f"<b>{title}</b><br><br>" + "<br>".join(compare_lines(first, second)))
+        self._text.setTextFormat(Qt.TextFormat.RichText)
+        self._text.setTextInteractionFlags(
+            Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
+        )
+        self.plot = make_plot("long-term spectrum, Hz", "dBFS a line")
+        self.plot.setAccessibleName("long-term spectra of the two overs")
+        self.plot.setMinimumSize(360, 220)
+        dress_plot(self.plot, theme)
+        self.plot.setXRange(0.0, SPECTRUM_HIGH_HZ, padding=0.0)
+        legend = Legend(self.plot)
+        legend.dress(theme)
+        entries, top, bottom = [], FLOOR_DB, 0.0
+        styles = ((Qt.PenStyle.DashLine, DASHED, theme.peak), (Qt.PenStyle.SolidLine, SOLID, theme.trace))
+        for heard, (style, sign, colour) in zip((first, second), styles, strict=True):
+            hz, level = long_term_dbfs(*audio(heard.number))
+            if len(hz):
+                self.plot.plot(hz, level, pen=pg.mkPen(colour, width=1, style=style))
+                top, bottom = max(top, float(level.max())), min(bottom, float(level.min()))
+                entries.append((sign, f"over {heard.number}", colour))
+        legend.write(entries or [("", "no audio at hand any more", theme.faint)])
+        self.plot.setYRange(max(bottom, top - 70.0) if entries else -100.0, top + 8.0 if entries else 0.0)
+        self.replay_buttons = tuple(
+            QPushButton(f"Replay over &{number}") for number in (first.number, second.number)
+        )
+        row = QHBoxLayout()
+        for button, heard in zip(self.replay_buttons, (first, second), strict=True):
+            button.clicked.connect(lambda _=False, number=heard.number: replay(number))
+            row.addWidget(button)
+        done = QPushButton("&Done")
+        done.clicked.connect(self.close)
+        row.addStretch(1)
+        row.addWidget(done)
+        layout = QVBoxLayout(self)
+        layout.addWidget(self._text)
+        layout.addWidget(self.plot, 1)
+        layout.addLayout(row)
+
+    def text(self) -> str:
+        """Title and figures as they are shown."""
+        return self._text.text()

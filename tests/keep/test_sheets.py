@@ -1,0 +1,385 @@
+"""Job sheets: what goes in comes out, nothing is lost, and the file survives rough handling."""
+
+import json
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from audiotest.errors import FileError, RequestError
+from audiotest.keep.figures import conditions, sheet_figures
+from audiotest.keep.history import history, search, typical
+from audiotest.keep.judging import judge_reading, nominal_mhz
+from audiotest.keep.sheetfile import APPLICATION_ID, MIGRATIONS, copy_sheets, find_faults, open_sheets
+from audiotest.keep.sheets import Sheets, nominal_of
+from audiotest.records import Feed, Over
+from audiotest.standards.limits import get_limits
+
+REPOSITORY = Path(__file__).parents[2]
+HOSTILE = "<script>alert(1)</script> ' OR 1=1; DROP TABLE sets; -- \x00\x1b[31m \ud800 é漢"
+
+
+@pytest.fixture
+def sheets(tmp_path: Path) -> Iterator[Sheets]:
+    with Sheets(tmp_path / "sheets.sqlite") as opened:
+        yield opened
+
+
+@pytest.fixture
+def visit_id(sheets: Sheets) -> int:
+    set_id = sheets.add_set("Invented Radio Works", "Wren 40", "0001", service="uk-27fm")
+    return sheets.open_visit(set_id, channel=20, complaint="muffled")
+
+
+@pytest.fixture
+def feed() -> Feed:
+    return Feed(
+        name="bench", method="tone", scale_khz_per_fs=8.0, scale_uncertainty_db=0.5, deemphasis_us=750.0,
+        tone_hz=1000.0, deviation_khz=1.5, if_bandwidth_khz=None, hiss_dbfs=None, learned="2026-03-01",
+    )  # fmt: skip
+
+
+def test_a_whole_sheet_comes_back(sheets: Sheets, visit_id: int) -> None:
+    sheets.type_reading(visit_id, "found", "power", "2.1 W")
+    sheets.type_reading(visit_id, "left", "power", "4 W")
+    sheets.type_reading(visit_id, "left", "s-meter", "50 uV", point="S9")
+    fault = sheets.add_fault(visit_id, "electrolytic dried out")
+    sheets.cure_fault(fault, "replaced")
+    sheets.add_part(visit_id, "10 µF 25 V", 2)
+    sheets.add_spoken(visit_id, "left", 5, 9, who="Helper", place="a hill", words="clear")
+    sheet = sheets.sheet(visit_id)
+    assert sheet.radio.name == "Invented Radio Works Wren 40, serial 0001"
+    assert [(reading.stage, reading.value) for reading in sheet.readings] == [
+        ("found", 2.1),
+        ("left", 4.0),
+        ("left", 50.0),
+    ]
+    assert sheet.standing("left")["s-meter", "S9"].typed == "50 uV"
+    assert sheet.faults[0].cure == "replaced"
+    assert sheet.parts[0].count == 2
+    assert (sheet.spoken[0].readability, sheet.spoken[0].strength) == (5, 9)
+    assert sheet.visit.closed is None
+    sheets.close_visit(visit_id)
+    assert sheets.get_visit(visit_id).closed is not None
+
+
+def test_a_later_reading_stands_and_a_slip_is_withdrawn_not_lost(sheets: Sheets, visit_id: int) -> None:
+    first = sheets.type_reading(visit_id, "left", "deviation", "1.9 kHz")
+    slip = sheets.type_reading(visit_id, "left", "deviation", "2k9")
+    assert sheets.sheet(visit_id).standing("left")["deviation", ""].value == 2.9
+    sheets.withdraw_reading(slip.id)
+    sheet = sheets.sheet(visit_id)
+    assert sheet.standing("left")["deviation", ""].id == first.id
+    assert len(sheet.readings) == 2
+
+
+def test_an_unlikely_reading_needs_a_second_word(sheets: Sheets, visit_id: int) -> None:
+    with pytest.raises(RequestError, match="expected"):
+        sheets.type_reading(visit_id, "found", "sensitivity", "0.35 V")
+    with pytest.raises(RequestError, match="from the channel's 27"):
+        sheets.type_reading(visit_id, "found", "frequency", "27.185 MHz")
+    assert sheets.type_reading(visit_id, "found", "frequency", "27.185 MHz", sure=True).value == 27.185
+    with pytest.raises(RequestError, match="never below 1"):
+        sheets.type_reading(visit_id, "found", "swr", "0.9", sure=True)
+    assert len(sheets.sheet(visit_id).readings) == 1
+
+
+def test_measured_figures_flow_in_with_their_bounds(
+    sheets: Sheets, visit_id: int, over: Over, feed: Feed, tmp_path: Path
+) -> None:
+    clip = tmp_path / "over.flac"
+    clip.write_bytes(b"not audio, but kept")
+    kept = sheets.attach(visit_id, "found", "clip", clip, measured=conditions(over, None, feed))
+    assert sheets.add_measured(visit_id, "found", sheet_figures(over, feed), kept) == 7
+    sheet = sheets.sheet(visit_id)
+    found = sheet.standing("found")
+    deviation = found["deviation", ""]
+    # 0.5 dB is a factor of 10^(0.5/20) = 1.0593.
+    assert deviation.low == pytest.approx(2.31 / 1.0593, rel=1e-4)
+    assert deviation.high == pytest.approx(2.31 * 1.0593, rel=1e-4)
+    assert found["drive", ""].high == 16.2
+    assert found["clipped", ""].value == pytest.approx(24.0)
+    assert deviation.attachment_id == kept
+    measured = sheet.attachments[0].measured
+    assert measured is not None
+    assert measured["feed"]["method"] == "tone"
+    assert sheets.attachment_bytes(sheet.attachments[0]) == b"not audio, but kept"
+
+
+def test_a_clip_that_is_gone_or_changed_is_named(sheets: Sheets, visit_id: int, tmp_path: Path) -> None:
+    clip = tmp_path / "over.flac"
+    clip.write_bytes(b"sound")
+    sheets.attach(visit_id, "left", "clip", clip, title="after")
+    (attachment,) = sheets.sheet(visit_id).attachments
+    clip.unlink()
+    assert sheets.attachment_bytes(attachment) == b"sound"
+    kept = sheets.files / attachment.file
+    kept.write_bytes(b"other")
+    with pytest.raises(FileError, match=r"after: .*changed or is damaged"):
+        sheets.attachment_bytes(attachment)
+    kept.unlink()
+    with pytest.raises(FileError, match="after: the file is gone"):
+        sheets.attachment_bytes(attachment)
+    with pytest.raises(FileError, match="cannot be read"):
+        sheets.attach(visit_id, "left", "clip", tmp_path / "nowhere.flac")
+
+
+def test_hostile_text_is_only_text(sheets: Sheets) -> None:
+    set_id = sheets.add_set(HOSTILE, HOSTILE, HOSTILE, service="pmr446", options=HOSTILE, note=HOSTILE)
+    visit_id = sheets.open_visit(set_id, complaint=HOSTILE, owner=HOSTILE)
+    sheets.add_fault(visit_id, HOSTILE, HOSTILE)
+    sheets.add_part(visit_id, HOSTILE)
+    sheets.add_spoken(visit_id, "found", 1, 1, who=HOSTILE, place=HOSTILE, words=HOSTILE)
+    radio = sheets.sheet(visit_id).radio
+    assert radio.maker == "<script>alert(1)</script> ' OR 1=1; DROP TABLE sets; -- [31m ? é漢"
+    assert [found.radio.id for found in search(sheets, "drop TABLE")] == [set_id]
+    with pytest.raises(RequestError, match="longer than"):
+        sheets.add_fault(visit_id, "x" * 5000)
+
+
+def test_numbers_that_are_none_of_a_sheet_are_refused(sheets: Sheets, visit_id: int) -> None:
+    for number in (0, -1, visit_id + 1, 2**70):
+        with pytest.raises(RequestError, match="there is no sheet"):
+            sheets.sheet(number)
+        with pytest.raises(RequestError, match="there is no sheet"):
+            sheets.type_reading(number, "found", "power", "4 W")
+    with pytest.raises(RequestError, match="channel 41"):
+        sheets.open_visit(1, channel=41)
+    with pytest.raises(RequestError, match="no limit set"):
+        sheets.open_visit(1, limits="nonsense")
+    for readability, strength in ((0, 5), (6, 5), (5, 0), (5, 10)):
+        with pytest.raises(RequestError):
+            sheets.add_spoken(visit_id, "left", readability, strength)
+
+
+def test_history_and_what_is_typical(sheets: Sheets) -> None:
+    for number, power in enumerate(("3.6 W", "4.0 W", "4.4 W")):
+        set_id = sheets.add_set("Invented", "Wren 40", str(number), service="uk-27fm")
+        for text in ("1 W", power):
+            visit_id = sheets.open_visit(set_id)
+            sheets.type_reading(visit_id, "found", "power", "0.5 W")
+            sheets.type_reading(visit_id, "left", "power", text)
+    sheets.add_set("Other", "Wren 40", service="uk-27fm")
+    (power_line,) = typical(sheets, "invented", "WREN  40")
+    assert (power_line.sets, power_line.median) == (3, 4.0)
+    assert (power_line.lowest, power_line.highest) == (3.6, 4.4)
+    course = history(sheets, 1)
+    assert [stood["power", ""].value for _, stood in course] == [1.0, 3.6]
+    assert typical(sheets, "Other", "Wren 40") == []
+    assert len(search(sheets, "wren 1")) == 1
+    assert len(search(sheets, "")) == 4
+
+
+def test_readings_are_judged_against_the_chosen_limits() -> None:
+    uk = get_limits("uk-27fm")
+    channel_20 = nominal_mhz("uk-27fm", 20)
+    assert channel_20 == 27.79125
+    assert judge_reading("deviation", 2.51, uk).verdict == "fail"
+    assert judge_reading("deviation", 2.4, uk, low=2.2, high=2.6).verdict == "doubt"
+    assert judge_reading("deviation", 2.4, uk).verdict == "pass"
+    assert judge_reading("deviation", 1.0, uk).words == "40 % of the limit; low: quiet on the air"
+    assert judge_reading("drive", 13.0, uk, low=10.0, high=16.0).verdict == "fail"
+    assert judge_reading("drive", 10.0, uk, low=5.0, high=15.0).verdict == "doubt"
+    assert judge_reading("drive", 4.0, uk).verdict == "pass"
+    assert judge_reading("sensitivity", 1.2, uk).verdict == "fail"
+    assert judge_reading("sensitivity", 0.4, uk).verdict == "pass"
+    assert judge_reading("sensitivity", 0.4, get_limits("land-25k")).verdict == "none"
+    off = judge_reading("frequency", 27.79325, uk, nominal=channel_20)
+    # 2 kHz off 27.79125 MHz is 71.97 parts in a million.
+    assert off.words == "+2000 Hz, +72.0 ppm of 27.79125 MHz"
+    assert off.verdict == "fail"
+    assert judge_reading("frequency-error", -400.0, uk, nominal=channel_20).verdict == "pass"
+    assert judge_reading("frequency", 27.79325, uk).verdict == "none"
+    assert judge_reading("squelch-opens", 0.3, uk).verdict == "none"
+
+
+def test_an_assigned_frequency_counts_where_there_are_no_channels(sheets: Sheets) -> None:
+    set_id = sheets.add_set("Invented", "Plover", service="land-12k5")
+    visit = sheets.get_visit(sheets.open_visit(set_id, assigned_mhz=160.0))
+    assert nominal_of(visit) == 160.0
+    judged = judge_reading("frequency", 160.0012, get_limits("land-12k5"), nominal=160.0)
+    assert (judged.verdict, judged.words) == ("pass", "+1200 Hz, +7.5 ppm of 160.00000 MHz")
+
+
+# -- the file -------------------------------------------------------------------------------------
+
+
+def make_version_1(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as base:
+        base.executescript(MIGRATIONS[0])
+        base.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        base.execute("PRAGMA user_version = 1")
+        base.execute("INSERT INTO sets VALUES (1, 'Invented', 'Wren', '7', 'uk-27fm', '', '', '2026-03-01')")
+        base.commit()
+
+
+def test_an_older_file_is_upgraded_after_a_copy_has_been_made(tmp_path: Path) -> None:
+    path = tmp_path / "sheets.sqlite"
+    make_version_1(path)
+    with Sheets(path) as sheets:
+        assert sheets.get_set(1).serial == "7"
+        visit_id = sheets.open_visit(1)
+        sheets.add_spoken(visit_id, "found", 3, 5)
+        assert find_faults(sheets.base) == []
+    (copy,) = tmp_path.glob("sheets.sqlite.version-1.*")
+    with closing(sqlite3.connect(copy)) as base:
+        assert base.execute("PRAGMA user_version").fetchone()[0] == 1
+        assert base.execute("SELECT serial FROM sets").fetchall() == [("7",)]
+    with Sheets(path):
+        pass
+    assert len(list(tmp_path.glob("sheets.sqlite.version-*"))) == 1
+
+
+def test_an_upgrade_that_fails_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "sheets.sqlite"
+    make_version_1(path)
+    broken = (MIGRATIONS[0], "CREATE TABLE spoken (id INTEGER) STRICT; CREATE TABLE sets (id INTEGER)")
+    monkeypatch.setattr("audiotest.keep.sheetfile.MIGRATIONS", broken)
+    with pytest.raises(FileError, match="already exists"):
+        open_sheets(path)
+    monkeypatch.undo()
+    with closing(sqlite3.connect(path)) as base:
+        assert base.execute("PRAGMA user_version").fetchone()[0] == 1
+        tables = [row[0] for row in base.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
+    assert "spoken" not in tables
+    with Sheets(path) as sheets:
+        assert sheets.get_set(1).model == "Wren"
+
+
+def test_a_newer_file_another_program_s_and_rubbish_are_refused(tmp_path: Path) -> None:
+    newer = tmp_path / "newer.sqlite"
+    make_version_1(newer)
+    with closing(sqlite3.connect(newer)) as base:
+        base.execute("PRAGMA user_version = 99")
+    foreign = tmp_path / "foreign.sqlite"
+    with closing(sqlite3.connect(foreign)) as base:
+        base.execute("CREATE TABLE notes (text)")
+    rubbish = tmp_path / "rubbish.sqlite"
+    rubbish.write_bytes(b"this is no database, but it is long enough to look like a file " * 40)
+    for path, words in (
+        (newer, "newer audiotest"),
+        (foreign, "another program"),
+        (rubbish, "not a sheet file"),
+    ):
+        before = path.read_bytes()
+        with pytest.raises(FileError, match=words):
+            Sheets(path)
+        assert path.read_bytes() == before
+    with pytest.raises(FileError, match="is a directory"):
+        Sheets(tmp_path)
+
+
+def test_a_damaged_file_is_noticed_and_the_copy_is_named(tmp_path: Path) -> None:
+    path = tmp_path / "sheets.sqlite"
+    make_version_1(path)
+    with Sheets(path) as sheets:
+        visit_id = sheets.open_visit(1)
+        for number in range(40):
+            sheets.add_fault(visit_id, f"fault {number} " + "x" * 2000)
+    whole = bytearray(path.read_bytes())
+    whole[8192:40960] = b"\xff" * (40960 - 8192)
+    path.write_bytes(bytes(whole))
+    with pytest.raises(FileError, match=r"damaged.*a copy from before is sheets\.sqlite\.version-1"):
+        Sheets(path)
+
+
+def test_a_copy_is_whole_and_overwrites_nothing(sheets: Sheets, visit_id: int, tmp_path: Path) -> None:
+    sheets.type_reading(visit_id, "found", "power", "4 W")
+    copy = copy_sheets(sheets.base, tmp_path / "copy.sqlite")
+    with Sheets(copy) as other:
+        assert other.sheet(visit_id).readings[0].value == 4.0
+    with pytest.raises(FileError, match="is there already"):
+        copy_sheets(sheets.base, copy)
+
+
+def test_several_programs_write_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "sheets.sqlite"
+    command = [sys.executable, "-m", "tests.keep.writing", str(path)]
+    # The file does not exist yet: making it is part of the race.
+    running = [
+        subprocess.Popen([*command, f"writer {n}", "15"], stdout=subprocess.PIPE, cwd=REPOSITORY, text=True)
+        for n in range(3)
+    ]
+    said = [child.communicate(timeout=60)[0] for child in running]
+    assert [child.returncode for child in running] == [0, 0, 0]
+    assert all(text.count("reading ") == 15 for text in said)
+    with Sheets(path) as sheets:
+        assert len(sheets.sets()) == 3
+        assert [len(sheets.sheet(visit.id).readings) for visit in sheets.visits()] == [15, 15, 15]
+        assert find_faults(sheets.base) == []
+
+
+def test_two_windows_see_each_other_s_changes(tmp_path: Path) -> None:
+    path = tmp_path / "sheets.sqlite"
+    with Sheets(path) as one, Sheets(path) as two:
+        visit_id = one.open_visit(one.add_set("Invented", "Wren", service="pmr446"))
+
+        def write(sheets: Sheets, stage: str) -> None:
+            for number in range(30):
+                sheets.type_reading(visit_id, stage, "power", f"{number + 1} mW")  # type: ignore[arg-type]
+
+        threads = [
+            threading.Thread(target=write, args=arguments) for arguments in ((one, "found"), (two, "left"))
+        ]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        assert len(one.sheet(visit_id).readings) == len(two.sheet(visit_id).readings) == 60
+
+
+def test_a_kill_in_the_middle_of_writing_loses_nothing_that_was_said_to_be_safe(tmp_path: Path) -> None:
+    for _ in range(3):
+        kill_writer(tmp_path / "sheets.sqlite", lines=25)
+
+
+def kill_writer(path: Path, *, lines: int) -> int:
+    """Let a process write, kill it after so many readings, and look for all of them; returns how many."""
+    command = [sys.executable, "-m", "tests.keep.writing", str(path), "killed"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, cwd=REPOSITORY, text=True) as child:
+        assert child.stdout is not None
+        said = [child.stdout.readline() for _ in range(lines)]
+        os.kill(child.pid, signal.SIGKILL)
+        said += [line for line in child.stdout.read().splitlines(keepends=True) if line.endswith("\n")]
+    visit_id = int(said[0].split()[1])
+    with Sheets(path) as sheets:
+        assert find_faults(sheets.base) == []
+        there = {(reading.id, reading.value) for reading in sheets.sheet(visit_id).readings}
+    promised = {(int(line.split()[1]), float(line.split()[2])) for line in said[1:]}
+    assert promised <= there
+    # At most the one reading that was being said when the kill came.
+    assert len(there - promised) <= 1
+    return len(promised)
+
+
+def test_a_full_disk_is_named_and_what_was_there_stays(small_disk: Path) -> None:
+    path = small_disk / "sheets.sqlite"
+    with Sheets(path) as sheets:
+        visit_id = sheets.open_visit(sheets.add_set("Invented", "Wren", service="pmr446"))
+        (small_disk / "filler").write_bytes(b"\0" * 600_000)
+        kept = 0
+        with pytest.raises(FileError, match=r"disk is full|damaged.*disk"):  # noqa: PT012
+            for _ in range(2000):
+                sheets.add_fault(visit_id, "x" * 3000)
+                kept += 1
+    (small_disk / "filler").unlink()
+    with Sheets(path) as sheets:
+        assert len(sheets.sheet(visit_id).faults) == kept
+        assert find_faults(sheets.base) == []
+
+
+def test_measured_that_is_no_json_counts_as_not_there(sheets: Sheets, visit_id: int, tmp_path: Path) -> None:
+    clip = tmp_path / "over.flac"
+    clip.write_bytes(b"sound")
+    sheets.attach(visit_id, "left", "clip", clip, measured={"over": None})
+    sheets.base.execute("UPDATE attachments SET measured = '{broken'")
+    assert sheets.sheet(visit_id).attachments[0].measured is None
+    sheets.base.execute("UPDATE attachments SET measured = ?", (json.dumps([1]),))
+    assert sheets.sheet(visit_id).attachments[0].measured is None

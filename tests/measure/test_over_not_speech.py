@@ -1,0 +1,39 @@
+"""Overs that hold something else than speech: test tones that fill them."""
+
+import numpy as np
+
+from audiotest.measure.over import OverAudio, measure_over
+from audiotest.standards.limits import get_limits
+
+RATE_HZ = 8000
+LIMITS = get_limits("uk-27fm")
+
+
+def measured(samples, hiss=None):
+    audio = OverAudio(
+        samples=np.asarray(samples, dtype=np.float32), sample_rate_hz=RATE_HZ, start_s=0.0, hiss=hiss
+    )
+    return measure_over(audio, feed=None, limits=LIMITS)
+
+
+def noisy_tone(seconds, seed):
+    t = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
+    noise = np.random.default_rng(seed).standard_normal(len(t))
+    return 0.2 * np.sin(2 * np.pi * 1000.0 * t) + 0.005 * noise, 0.005 * noise
+
+
+def test_a_tone_that_fills_the_over_is_not_taken_for_its_own_noise():
+    over = measured(noisy_tone(5.0, 1)[0])
+    assert over.kind == "tone"
+    assert over.noise.snr_db is None
+    assert over.noise.quieting_db is None
+    assert any(note.startswith("noise unknown") for note in over.notes)
+
+
+def test_a_tone_with_bare_carrier_before_it_has_a_signal_to_noise_ratio():
+    tone, noise = noisy_tone(5.0, 2)
+    tone[: RATE_HZ // 2] = noise[: RATE_HZ // 2]
+    over = measured(tone)
+    assert over.kind == "tone"
+    # Tone and noise over noise, both in 300-3400 Hz of 4 kHz: 10 log10(1 + 0.02 / (25e-6 * 3.1 / 4)).
+    assert abs(over.noise.snr_db - 30.1) < 0.7

@@ -1,0 +1,73 @@
+"""``audiotest feed learn-path``: from a recording of overdriven tones to the [path] table of a feed."""
+
+import numpy as np
+import pytest
+import soundfile
+
+from audiotest.__main__ import main
+from audiotest.feeds.feedfile import load_feed, load_path, save_feed
+from audiotest.radio.transmitter import analogue_lowpass, filtered, padded_bins
+from audiotest.records import Feed
+
+RATE_HZ = 48000
+FEED = Feed(
+    name="bench", method="tone", scale_khz_per_fs=6.25, scale_uncertainty_db=0.2, deemphasis_us=750.0,
+    tone_hz=1000.0, deviation_khz=1.5, if_bandwidth_khz=None, hiss_dbfs=None, learned="2024-02-29",
+)  # fmt: skip
+
+
+def tones(drive):
+    """Eight tones clipped at 0.3 of full scale, through a 3 kHz Butterworth low-pass of order 4."""
+    t = np.arange(round(0.5 * 192000)) / 192000
+    sent = np.concatenate(
+        [
+            np.clip(drive * np.sin(2 * np.pi * hz * t), -1, 1)
+            for hz in (200, 250, 310, 390, 480, 600, 750, 950)
+        ]
+    )
+    heard = filtered(sent, 192000, analogue_lowpass("butterworth", 4, 3000.0, padded_bins(len(sent), 192000)))
+    return 0.3 * heard[::4] + 1e-3 * np.random.default_rng(1).standard_normal(len(heard[::4]))
+
+
+@pytest.fixture
+def bench(tmp_path):
+    soundfile.write(tmp_path / "tones.wav", tones(16.0), RATE_HZ)
+    save_feed(FEED, tmp_path / "bench.toml")
+    return tmp_path
+
+
+def test_the_path_is_added_to_the_feed(capsys, bench):
+    feed = bench / "bench.toml"
+    assert main(["feed", "learn-path", str(bench / "tones.wav"), "--feed", str(feed)]) == 0
+    shown = capsys.readouterr().out
+    assert "8 tones" in shown
+    assert max(len(line) for line in shown.splitlines() if str(feed) not in line) <= 80
+    assert load_feed(feed) == FEED
+    path = load_path(feed)
+    # Butterworth of order 4 with its corner at 3 kHz: -3.0 dB there, nothing at 1 kHz.
+    assert path.gain_db[path.hz.index(3000.0)] == pytest.approx(-3.0, abs=0.3)
+    assert path.drive_db == pytest.approx(24.0, abs=3.0)
+
+
+def test_another_output_leaves_the_feed_as_it_was(capsys, bench):
+    feed, other = bench / "bench.toml", bench / "other.toml"
+    before = feed.read_bytes()
+    request = ["feed", "learn-path", str(bench / "tones.wav"), "--feed", str(feed), "-o", str(other)]
+    assert main(request) == 0
+    assert feed.read_bytes() == before
+    assert load_path(other) is not None
+    assert main(["check", "--json", str(bench / "tones.wav"), "--feed", str(other)]) == 0
+
+
+def test_what_teaches_nothing_is_refused_in_one_line_and_nothing_written(capsys, bench):
+    soundfile.write(bench / "weak.wav", tones(0.9), RATE_HZ)
+    feed = bench / "bench.toml"
+    before = feed.read_bytes()
+    assert main(["feed", "learn-path", str(bench / "weak.wav"), "--feed", str(feed)]) == 2
+    errors = capsys.readouterr().err
+    assert "weak.wav" in errors
+    assert "no harmonics" in errors
+    assert errors.count("\n") == 1
+    assert feed.read_bytes() == before
+    assert main(["feed", "learn-path", str(bench / "tones.wav"), "--feed", str(bench / "none.toml")]) == 2
+    assert capsys.readouterr().err.count("\n") == 1

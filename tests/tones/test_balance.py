@@ -1,0 +1,43 @@
+"""The balance procedure on a simulated set that came in harsh: both controls end where they belong."""
+
+from dataclasses import replace
+
+import pytest
+
+from audiotest.standards.limits import get_limits
+from audiotest.tones.balance import balance
+from audiotest.tones.guided import carry_out
+from audiotest.tones.rehearsal import DEMO_SET, MONITOR_FEED, Rehearsal
+
+LIMITS = get_limits("uk-27fm")
+
+
+def figures(report):
+    return {figure.key: figure.value for figure in report.figures}
+
+
+@pytest.mark.parametrize(("mic_gain_db", "ceiling_khz"), [(30.0, 1.6), (10.0, 3.4)])
+def test_both_controls_end_where_they_belong(mic_gain_db, ceiling_khz):
+    unit = replace(DEMO_SET, transmitter=replace(DEMO_SET.transmitter, ceiling_khz=ceiling_khz))
+    bench = Rehearsal(unit=unit, mic_gain_db=mic_gain_db)
+    report = carry_out(balance(MONITOR_FEED, LIMITS), bench)
+    found = figures(report)
+    last = bench.truths[-1]
+    assert report.complete, report.notes
+    assert -3.0 <= last.drive_db <= 8.0, report.notes
+    assert 0.7 * LIMITS.deviation_khz <= last.peak_khz <= LIMITS.deviation_khz, report.notes
+    assert found["mic_gain_turned_db"] == pytest.approx(bench.mic_gain_db - mic_gain_db)
+    assert found["deviation_turned"] == pytest.approx(bench.unit.transmitter.ceiling_khz / ceiling_khz)
+    assert not any("not settled" in note for note in report.notes)
+
+
+def test_what_was_turned_is_kept_when_it_is_cut_short():
+    def stop(step):
+        if bench.truths and step.speak:
+            raise KeyboardInterrupt
+
+    bench = Rehearsal(mic_gain_db=30.0, on_step=stop)
+    report = carry_out(balance(MONITOR_FEED, LIMITS), bench)
+    assert not report.complete
+    assert bench.silent
+    assert figures(report)["mic_gain_turned_db"] < -3.0

@@ -1,0 +1,175 @@
+"""The whole way on a real X display: sound server, PortAudio, engine, window, keys; then the card goes."""
+
+import importlib.util
+import json
+import os
+import select
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+from PySide6.QtGui import QImage
+
+from audiotest.feeds.feedfile import save_feed
+from audiotest.radio.link import laboratory_hiss, simulate_session
+from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
+from audiotest.radio.voices import load_voice
+from audiotest.records import Feed
+from audiotest.window.settings import Settings, save_settings
+
+
+def _load_card() -> Any:
+    """The virtual sound card of the live tests."""
+    path = Path(__file__).parents[1] / "live" / "conftest.py"
+    spec = importlib.util.spec_from_file_location("live_card", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["live_card"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+card = _load_card().card
+
+pytestmark = [pytest.mark.window, pytest.mark.soundcard]
+
+RATE_HZ = 48000
+SCALE_KHZ = 8.0
+FEED = Feed(
+    name="bench", method="tone", scale_khz_per_fs=SCALE_KHZ, scale_uncertainty_db=0.2, deemphasis_us=750.0,
+    tone_hz=1000.0, deviation_khz=1.5, if_bandwidth_khz=None, hiss_dbfs=None, learned="for the test",
+)  # fmt: skip
+
+
+@pytest.fixture
+def display() -> Iterator[str]:
+    """An X server of the test's own on a free display."""
+    if shutil.which("Xvfb") is None:
+        if os.environ.get("CI"):
+            pytest.fail("Xvfb not found: the real display must run here")
+        pytest.skip("Xvfb not found")
+    read, write = os.pipe()
+    server = subprocess.Popen(
+        ["Xvfb", "-displayfd", str(write), "-screen", "0", "1280x720x24", "-nolisten", "tcp"],
+        pass_fds=[write], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    os.close(write)
+    try:
+        ready, _, _ = select.select([read], [], [], 60.0)
+        number = os.read(read, 16).decode().strip() if ready else ""
+        assert number, "Xvfb does not start"
+        yield f":{number}"
+    finally:
+        os.close(read)
+        server.terminate()
+        server.wait(20.0)
+
+
+class Window:
+    """The process with the window, and what it tells."""
+
+    def __init__(self, arguments: list[str], environment: dict[str, str], log: Path) -> None:
+        self._log = log.open("wb")
+        command = [sys.executable, str(Path(__file__).with_name("livewindow.py")), *arguments]
+        self.process = subprocess.Popen(
+            command,
+            env=environment,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=self._log,
+            text=True,
+        )
+
+    def wait_for(self, event: str, longest_s: float = 90.0) -> dict[str, Any]:
+        assert self.process.stdout is not None
+        end_s = time.monotonic() + longest_s
+        while time.monotonic() < end_s:
+            ready, _, _ = select.select([self.process.stdout], [], [], 1.0)
+            if not ready:
+                continue
+            line = self.process.stdout.readline()
+            assert line, f"the window is gone before {event!r}"
+            told: dict[str, Any] = json.loads(line)
+            if told["event"] == event:
+                return told
+        pytest.fail(f"no {event!r}")
+
+    def order(self, text: str) -> None:
+        assert self.process.stdin is not None
+        self.process.stdin.write(text + "\n")
+        self.process.stdin.flush()
+
+    def end(self) -> None:
+        if self.process.poll() is None:
+            self.process.kill()
+        self.process.wait(20.0)
+        for pipe in (self.process.stdin, self.process.stdout):
+            if pipe is not None:
+                pipe.close()
+        self._log.close()
+
+
+def recording(path: Path) -> float:
+    """Hiss, one over driven far too hard, hiss; returns its true peak in kHz."""
+    voice, rate_hz = load_voice("english_reading")
+    sent = (voice[: 6 * rate_hz], rate_hz, Transmitter(drive_db=20.0, ceiling_khz=2.0))
+    receiver = Receiver(scale_khz_per_fs=SCALE_KHZ)
+    session = simulate_session([sent], receiver, SoundCard(), Timing(), seed=11)
+    hiss = laboratory_hiss(2.0, receiver, SoundCard(), seed=12).audio
+    whole = np.clip(np.concatenate([hiss, session.audio, hiss]), -1.0, 32767 / 32768)
+    soundfile.write(path, np.round(whole * 32768.0).astype(np.int16), RATE_HZ)
+    return float(session.truth[0].peak_khz)
+
+
+def test_from_the_sound_server_to_the_screen_and_on_without_the_card(
+    card: Any, display: str, tmp_path: Path
+) -> None:
+    played, feed, settings = tmp_path / "played.wav", tmp_path / "bench.toml", tmp_path / "window.toml"
+    clips, picture = tmp_path / "clips", tmp_path / "screen.png"
+    truth_khz = recording(played)
+    save_feed(FEED, feed)
+    save_settings(Settings(set_up=True, appearance="light", clips_folder=str(clips)), settings)
+    environment = card.environment | {"DISPLAY": display, "QT_QPA_PLATFORM": "xcb"}
+    window = Window(["pulse", str(feed), str(settings)], environment, tmp_path / "window.log")
+    try:
+        listening = window.wait_for("listening")
+        assert listening["platform"] == "xcb"
+        card.play(played)
+        # The null sink is digitally silent before: its change to hiss may be taken for a carrier of its own.
+        over = window.wait_for("over")
+        if over["drive_db"] is None:
+            over = window.wait_for("over")
+        assert over["mic"] == "lower"
+        assert over["sentence"].startswith("Mic gain down")
+        # The peak over noise is good to half a decibel here: 6 %.
+        assert over["peak_khz"] == pytest.approx(truth_khz, rel=0.06)
+        assert over["lost"] == "no drop-outs"
+
+        window.order(f"grab {picture}")
+        window.wait_for("grabbed")
+        image = QImage(str(picture))
+        assert (image.width(), image.height()) == (1280, 720)
+        seen = {image.pixel(x, y) for x in range(0, 1280, 4) for y in range(0, 720, 4)}
+        assert len(seen) > 20, "the screen shows the window"
+        window.order("key F")
+        assert window.wait_for("pressed")["far"]
+        window.order("key Esc")
+        assert not window.wait_for("pressed")["far"]
+
+        card.vanish()
+        assert "stopped delivering" in window.wait_for("trouble")["state"]
+        window.order("key K")
+        assert "kept as" in window.wait_for("message")["text"]
+        assert len(list(clips.glob("*.flac"))) == 1
+        window.order("close")
+        assert window.process.wait(60.0) == 0
+    finally:
+        window.end()
