@@ -42,8 +42,6 @@ WEAK_SNR_DB = 10.0
 LEAST_TONE_SHARE = 0.05
 TONE_ITSELF_SHARE = 0.75
 """A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
-TONE_ITSELF_SHARE = 0.75
-"""A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
 NO_SCALE = "deviation unknown: no feed scale; learn one with 'audiotest feed learn'"
 _NO_LIMITER = Limiter(
     drive_db=None, drive_low_db=None, drive_high_db=None, clipped_fraction=None, reached=None
@@ -180,7 +178,8 @@ def _voice_figures(
     noise_db = None
     if noise is not None and len(active):
         noise_db = _ratio_db(float(np.std(noise)), float(np.sqrt(np.mean(active**2))))
-    drive = estimate_drive(active, rate_hz, noise_db=noise_db)
+    hiss = None if view.hiss is None else _flat(view.hiss.wave, rate_hz, view.deemphasis_us)
+    drive = estimate_drive(view.discriminator, rate_hz, active_part, noise_db=noise_db, hiss=hiss)
     if drive is None:
         view.notes.append("limiter drive unknown: too little speech (1.5 s needed)")
         limiter = _NO_LIMITER
