@@ -1,18 +1,16 @@
 """The report's plots: the balance map, the spectrum of the clips, and curves that a procedure has left."""
 
-import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import welch
 
 from audiotest.advise.rules import HIGH_DRIVE_DB, LOW_DRIVE_DB, LOW_PEAK_RATIO
-from audiotest.errors import FileError
 from audiotest.keep.drawing import Axes, Box, Dot, Drawing, Ink, Line, Shape, Words
+from audiotest.keep.plotfile import Curves
 from audiotest.keep.sheetrecords import STAGE_WORDS, Reading, Stage
 from audiotest.records import LimitSet
 
@@ -20,8 +18,6 @@ WIDTH, HEIGHT = 360.0, 230.0
 FIELD = (42.0, 14.0, 306.0, 176.0)
 DRIVE_RANGE_DB = (-15.0, 30.0)
 HIGHEST_SHARE = 1.5
-PLOT_SCHEMA = "audiotest-plot-1"
-LONGEST_CURVE_N = 5000
 SPECTRUM_RANGE_DB = (-60.0, 3.0)
 SPECTRUM_HIGH_HZ = 4000.0
 RESOLUTION_S = 0.02
@@ -131,50 +127,12 @@ def _key(axes: Axes, row: int, text: str, ink: Ink, *, dashed: bool) -> None:
     ]
 
 
-# -- curves that a procedure has left as a file ---------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Curves:
-    """A plot as data: figures across, and up to six named lines; `level` is a line across at a height."""
-
-    title: str
-    x_label: str
-    y_label: str
-    xs: tuple[float, ...]
-    lines: tuple[tuple[str, tuple[float, ...]], ...]
-    level: tuple[float, str] | None
-    log_x: bool
-
-
-def read_curves(content: bytes, name: str) -> Curves:
-    """Read a plot file (schema ``audiotest-plot-1``), checked field by field; else `FileError`."""
-    try:
-        document = json.loads(content, parse_constant=_no_number)
-        if document["schema"] != PLOT_SCHEMA:
-            raise ValueError(f"its schema is not {PLOT_SCHEMA}")
-        xs = _numbers(document["x"]["values"])
-        log_x = document.get("log_x", False) is True
-        if len(xs) < 2 or max(xs) - min(xs) < 1e-9 * max(map(abs, xs)) or (log_x and min(xs) <= 0.0):
-            raise ValueError("its figures across cover no stretch")
-        lines = tuple((_text(line["name"]), _numbers(line["values"])) for line in document["lines"])
-        if not 1 <= len(lines) <= 6 or any(len(values) != len(xs) for _, values in lines):
-            raise ValueError("it needs one to six lines, each as long as the figures across")
-        level = document.get("level")
-        return Curves(
-            title=_text(document["title"]), x_label=_text(document["x"]["label"]),
-            y_label=_text(document["y"]["label"]), xs=xs, lines=lines, log_x=log_x,
-            level=None if level is None else (_numbers([level["value"]])[0], _text(level["label"])),
-        )  # fmt: skip
-    except (ValueError, KeyError, TypeError, RecursionError, OverflowError) as error:
-        reason = f"{error} is missing" if isinstance(error, KeyError) else str(error)
-        raise FileError(f"{name}: is not a plot that can be drawn: {reason}", "make it again") from error
-
-
 def curves_plot(curves: Curves) -> Drawing:
     """Draw a plot that was kept as data."""
-    xs = [math.log10(x) for x in curves.xs] if curves.log_x else list(curves.xs)
-    heights = [value for _, values in curves.lines for value in values]
+    lines = [(name, [math.log10(x) if curves.log_x else x for x, _ in points], [y for _, y in points])
+             for name, points in curves.lines]  # fmt: skip
+    across = [x for _, xs, _ in lines for x in xs]
+    heights = [y for _, _, ys in lines for y in ys]
     if curves.level is not None:
         heights.append(curves.level[0])
     low, high = min(heights), max(heights)
@@ -182,16 +140,16 @@ def curves_plot(curves: Curves) -> Drawing:
         # Room above the curves for their names.
         high += (high - low) * 0.09 * len(curves.lines)
     margin = max(0.06 * (high - low), 1e-9 * max(abs(low), abs(high), 1.0))
-    axes = Axes(*FIELD, (min(xs), max(xs)), (low - margin, high + margin))
+    axes = Axes(*FIELD, (min(across), max(across)), (low - margin, high + margin))
     if curves.level is not None:
         y = axes.y(curves.level[0])
         axes.shapes += [
             Line(((axes.left, y), (axes.left + axes.width, y)), "limit"),
             Words(axes.left + 4, y - 3, curves.level[1][:40], ink="limit"),
         ]
-    for row, (name, values) in enumerate(curves.lines):
+    for row, (name, xs, ys) in enumerate(lines):
         ink = _ink_for(row, name)
-        axes.curve(xs, values, ink, dashed=ink != "left")
+        axes.curve(xs, ys, ink, dashed=ink != "left")
         if len(curves.lines) > 1:
             _key(axes, row, name[:18], ink, dashed=ink != "left")
     x_ticks = _log_ticks(axes.x_range) if curves.log_x else _ticks(axes.x_range)
@@ -224,24 +182,3 @@ def _log_ticks(span: tuple[float, float]) -> list[tuple[float, str]]:
     decades = range(math.floor(span[0]), math.ceil(span[1]) + 1)
     values = [factor * 10.0**decade for decade in decades for factor in (1, 2, 5)]
     return [(math.log10(v), f"{v:.6g}") for v in values if span[0] - 1e-9 <= math.log10(v) <= span[1] + 1e-9]
-
-
-def _no_number(name: str) -> float:
-    raise ValueError(f"{name} is no number")
-
-
-def _numbers(values: Any) -> tuple[float, ...]:
-    if not isinstance(values, list) or not 1 <= len(values) <= LONGEST_CURVE_N:
-        raise ValueError(f"a line needs 1 to {LONGEST_CURVE_N} figures")
-    if any(isinstance(value, bool) or not isinstance(value, int | float) for value in values):
-        raise ValueError("a line holds something else than numbers")
-    found = tuple(float(value) for value in values)
-    if any(not math.isfinite(value) or abs(value) > 1e12 for value in found):
-        raise ValueError("a figure is beyond all bounds")
-    return found
-
-
-def _text(value: Any) -> str:
-    if not isinstance(value, str):
-        raise ValueError("a name is no text")
-    return value

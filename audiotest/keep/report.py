@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from audiotest.errors import AudiotestError, FileError
 from audiotest.keep.drawing import Drawing
 from audiotest.keep.judging import Judged, Verdict, judge_reading
-from audiotest.keep.plots import MapPoint, balance_map, curves_plot, read_curves, spectrum, spectrum_plot
+from audiotest.keep.plotfile import read_curves
+from audiotest.keep.plots import MapPoint, balance_map, curves_plot, spectrum, spectrum_plot
 from audiotest.keep.quantities import QUANTITIES, sheet_order, show
 from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Attachment, Reading, Sheet, Stage
 from audiotest.keep.sheets import Sheets, nominal_of
@@ -21,6 +22,7 @@ from audiotest.records import LimitSet
 from audiotest.standards.limits import get_limits
 
 VERDICT_WORDS: dict[Verdict, str] = {"pass": "pass", "fail": "FAIL", "doubt": "doubt", "none": ""}
+REFERENCED = ("power", "swr", "frequency", "frequency-error", "sensitivity")
 LONGEST_CLIP_S = 60.0
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 LARGEST_PICTURE_BYTES = 4 * 1024 * 1024
@@ -243,6 +245,10 @@ def _conditions(sheet: Sheet) -> tuple[str, ...]:
         lines.append(
             "Figures marked ● were measured by audiotest from the clips; the drive into the limiter is an "
             "estimate, and its interval holds about nine times in ten."
+        )
+    if any(reading.quantity in REFERENCED for reading in sheet.readings):
+        lines.append(
+            "A limit marked ref. is known from memory or by common practice only: it says what to expect."
         )
     if any(reading.typed is not None for reading in sheet.readings):
         lines.append("The others were read from instruments and typed.")

@@ -7,6 +7,8 @@ import scipy.fft
 from numpy.typing import NDArray
 from scipy.signal import welch
 
+from audiotest.measure.limiter import Drive
+
 AUDIO_HIGH_HZ = 3600.0
 """Above this nothing of the modulation arrives: the splatter filter has removed it."""
 
@@ -100,3 +102,34 @@ def measure_swing(
         power = max(power - float(np.var(noise)), 0.0)
     peak, p999, positive, negative = (float(value) for value in plain)
     return Swing(max(peak, p999), p999, float(np.sqrt(power)), positive, negative)
+
+
+def limited(sent: Swing, active: NDArray[np.float64], drive: Drive | None) -> Swing:
+    """Where the limiter acts, what the drive model expects of the peak counts as much as the one heard.
+
+    Noise and phase errors of the undone filters lift the highest of many equal peaks; the model errs the
+    other way, and their geometric mean errs least.
+    """
+    if drive is None or not drive.reached:
+        return sent
+    expected = float(np.quantile(np.abs(active), 0.999)) * drive.peak_ratio
+    return _with_peak(sent, float(np.sqrt(sent.peak * expected)), sent.p999)
+
+
+def by_model(active: NDArray[np.float64], swing: Swing | None, drive: Drive | None) -> Swing | None:
+    """Without hiss: by what the drive model knows of filters and noise."""
+    if swing is None or drive is None:
+        return swing
+    received = float(np.quantile(np.abs(active), 0.999))
+    p999 = received * drive.p999_ratio
+    # Two views of the peak, the model's and the highest one heard: their geometric mean errs least.
+    heard = max(swing.peak / swing.p999, 1.0) if swing.p999 > 0.0 else 1.0
+    return _with_peak(swing, float(np.sqrt(received * drive.peak_ratio * p999 * heard)), p999)
+
+
+def _with_peak(swing: Swing, peak: float, p999: float) -> Swing:
+    """`swing` with another peak and 99.9th percentile; the two polarities keep their ratio."""
+    peak = max(peak, p999)
+    larger = max(swing.positive, swing.negative)
+    share = peak / larger if larger > 0.0 else 0.0
+    return Swing(peak, p999, swing.rms, share * swing.positive, share * swing.negative)

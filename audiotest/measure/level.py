@@ -11,6 +11,7 @@ SHORTEST_RUN_N = 3
 LEAST_EXTREME_FS = 0.1
 """A recording that never passes -20 dBFS overloads nothing."""
 WINDOW_N = 256
+PIECE_N = 1 << 18
 SMOOTH_DROP_STEPS = 20.0
 COARSEST_STEP = 1.0 / 32.0
 """Step below the extreme as a share of it, at most: that of 8-bit µ-law (ITU-T G.711)."""
@@ -162,5 +163,6 @@ def overload_runs(samples: NDArray[np.floating]) -> int:
     (20, 0)
     """
     counter = OverloadCounter()
-    counter.push(samples)
+    for at in range(0, len(samples), PIECE_N):
+        counter.push(samples[at : at + PIECE_N])
     return counter.runs

@@ -6,18 +6,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.measure import activity as speech
+from audiotest.measure.bare import EDGE_S, band_rms, bare_carrier, low_view, quietest
 from audiotest.measure.beep import find_end_beep
-from audiotest.measure.deviation import AUDIO_HIGH_HZ, Swing, measure_swing
+from audiotest.measure.deviation import AUDIO_HIGH_HZ, Swing, by_model, limited, measure_swing
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, estimate_deemphasis_us, low_response
-from audiotest.measure.filters import bandpass, emphasis_response, undo_deemphasis
+from audiotest.measure.filters import emphasis_response, undo_deemphasis
 from audiotest.measure.hiss import receiver_inverse
 from audiotest.measure.hum import MAINS_TOLERANCE_HZ, measure_hum
 from audiotest.measure.level import overload_runs
-from audiotest.measure.limiter import Drive, estimate_drive
+from audiotest.measure.limiter import estimate_drive
 from audiotest.measure.speech_level import active_speech_level
 from audiotest.measure.subaudible import find_subaudible
 from audiotest.measure.tone import find_steady_tone, measure_tone
-from audiotest.measure.views import LOW_RATE_HZ, Sound, in_pieces, speech_view, two_views
+from audiotest.measure.views import LOW_RATE_HZ, Sound, in_pieces, two_views
 from audiotest.records import (
     Deviation,
     EndBeep,
@@ -33,13 +34,12 @@ from audiotest.records import (
 )
 from audiotest.units import amplitude_db, db_amplitude
 
-EDGE_S = 0.03
-PIECE_S = 0.06
 TRIED, TRIED_S = 6, 0.3
-MIN_BARE_S = 0.06
 MIN_SPEECH_S = 2.0
 WEAK_SNR_DB = 10.0
 LEAST_TONE_SHARE = 0.05
+FAINTEST_SUBAUDIBLE = 0.01
+"""Of the peaks, the high-pass undone: no tone is sent 40 dB below them, but rooms and motors hum there."""
 TONE_ITSELF_SHARE = 0.75
 """A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
 NO_SCALE = "deviation unknown: no feed scale; learn one with 'audiotest feed learn'"
@@ -66,11 +66,11 @@ class _View:
     """Intermediate views of one over; ``bare`` is the bare carrier or the pauses that stand for it."""
 
     sound: Sound
-    discriminator: NDArray[np.float64]
     bare: Sound | None
     hiss: Sound | None
     deemphasis_us: float
     notes: list[str] = field(default_factory=list)
+    conditions: list[str] = field(default_factory=list)
 
 
 def _without_line(samples: NDArray[np.float64], rate_hz: int, frequency_hz: float) -> NDArray[np.float64]:
@@ -101,52 +101,6 @@ def _emphasis(hiss: Sound | None, quiet: Sound | None, feed: Feed | None) -> tup
     return found, f"de-emphasis of the feed judged from its noise: {found:.0f} µs"
 
 
-def _low_view(sound: Sound, deemphasis_us: float) -> NDArray[np.float64]:
-    return speech_view(
-        sound.low, sound.low_rate_hz, deemphasis_us, usual_us=speech.LOW_VIEW_US, band_hz=speech.LOW_VIEW_HZ
-    )
-
-
-def _bare_carrier(sound: Sound) -> Sound | None:
-    """The stretch of bare carrier before speech starts, edges left out."""
-    # The de-emphasis is not known yet; as well as flat, a feed may be de-emphasised twice here.
-    rms = speech.frame_rms(_low_view(sound, 0.0), round(sound.low_rate_hz * speech.FRAME_S))
-    edge = round(EDGE_S / speech.FRAME_S) + 1
-    if len(rms) < edge + 4:
-        return None
-    quiet = float(np.percentile(rms[edge:], 3))
-    settled = rms[edge:] < 2.2 * max(float(np.median(rms[edge : edge + 4])), 1e-9)
-    length = int(np.argmin(settled)) if not settled.all() else len(settled)
-    first = float(np.median(rms[edge : edge + max(length, 1)]))
-    # One frame is held back: speech may begin inside it.
-    if (length - 1) * speech.FRAME_S < MIN_BARE_S or first > 2.5 * quiet + 1e-9:
-        return None
-    return sound.cut(edge * speech.FRAME_S, (edge + length - 1) * speech.FRAME_S)
-
-
-def _quietest(sound: Sound) -> Sound | None:
-    """The quietest half second in pieces of 60 ms: the pauses of a talker who left no bare carrier."""
-    rms = speech.frame_rms(_audio_band(sound), round(PIECE_S * sound.low_rate_hz))
-    if len(rms) < 12:
-        return None
-    order = np.argsort(rms)[: max(3, min(8, len(rms) // 12))]
-    pieces = [sound.cut(k * PIECE_S, (k + 1) * PIECE_S) for k in sorted(order)]
-    return replace(
-        sound,
-        wave=np.concatenate([piece.wave for piece in pieces]),
-        low=np.concatenate([piece.low for piece in pieces]),
-    )
-
-
-def _audio_band(sound: Sound) -> NDArray[np.float64]:
-    rate_hz = sound.low_rate_hz
-    return in_pieces(lambda part: bandpass(part, rate_hz, 300.0, 3400.0), sound.low, rate_hz)
-
-
-def _band_rms(sound: Sound) -> float:
-    return float(np.sqrt(np.mean(_audio_band(sound) ** 2)))
-
-
 def _ratio_db(above: float | None, below: float | None) -> float | None:
     if above is None or below is None or below <= 0.0:
         return None
@@ -160,12 +114,14 @@ def _flat(samples: NDArray[np.float64], rate_hz: int, deemphasis_us: float) -> N
     )
 
 
-def _activity(view: _View, noise: NDArray[np.float64] | None) -> speech.Activity:
+def _active(view: _View, noise: NDArray[np.float64] | None) -> tuple[speech.Activity, NDArray[np.float64]]:
+    """When somebody speaks, and the discriminator's view of it."""
     sound, bare = view.sound, view.bare
-    rms = speech.frame_rms(_low_view(sound, view.deemphasis_us), round(sound.low_rate_hz * speech.FRAME_S))
-    low_noise = 0.0 if bare is None else float(np.std(_low_view(bare, view.deemphasis_us)))
-    low = speech.LowView(rms, low_noise)
-    return speech.find_activity(view.discriminator, sound.rate_hz, noise=noise, low=low)
+    flat = _flat(sound.wave, sound.rate_hz, view.deemphasis_us)
+    rms = speech.frame_rms(low_view(sound, view.deemphasis_us), round(sound.low_rate_hz * speech.FRAME_S))
+    low_noise = 0.0 if bare is None else float(np.std(low_view(bare, view.deemphasis_us)))
+    part = speech.find_activity(flat, sound.rate_hz, noise=noise, low=speech.LowView(rms, low_noise))
+    return part, np.asarray(part.select(flat))
 
 
 def _voice_figures(
@@ -173,8 +129,7 @@ def _voice_figures(
 ) -> tuple[speech.Activity, Deviation, Limiter]:
     rate_hz = view.sound.rate_hz
     noise = None if view.bare is None else _flat(view.bare.wave, rate_hz, view.deemphasis_us)
-    active_part = _activity(view, noise)
-    active = np.asarray(active_part.select(view.discriminator))
+    active_part, active = _active(view, noise)
     noise_db = None
     if noise is not None and len(active):
         noise_db = _ratio_db(float(np.std(noise)), float(np.sqrt(np.mean(active**2))))
@@ -188,14 +143,16 @@ def _voice_figures(
             drive_db=drive.drive_db, drive_low_db=drive.low_db, drive_high_db=drive.high_db,
             clipped_fraction=drive.clipped_fraction, reached=drive.reached,
         )  # fmt: skip
+        if drive.automatic_gain:
+            view.conditions.append("levelling")
     if feed is None:
         view.notes.append(NO_SCALE)
         return active_part, _no_deviation(limits), limiter
     sent = _without_receiver(view, active_part, feed)
     if sent is None:
-        swing = _by_model(active, measure_swing(active, rate_hz, noise), drive)
+        swing = by_model(active, measure_swing(active, rate_hz, noise), drive)
     else:
-        swing = _limited(sent, active, drive)
+        swing = limited(sent, active, drive)
     return active_part, _speech_deviation(swing, feed, limits), limiter
 
 
@@ -211,37 +168,6 @@ def _without_receiver(view: _View, active_part: speech.Activity, feed: Feed) -> 
     flat = in_pieces(lambda part: inverse.apply(part, rate_hz), view.sound.wave, rate_hz)
     noise = None if view.bare is None else inverse.apply(view.bare.wave, rate_hz)
     return measure_swing(np.asarray(active_part.select(flat)), rate_hz, noise)
-
-
-def _limited(sent: Swing, active: NDArray[np.float64], drive: Drive | None) -> Swing:
-    """Where the limiter acts, what the drive model expects of the peak counts as much as the one heard.
-
-    Noise and phase errors of the undone filters lift the highest of many equal peaks; the model errs the
-    other way, and their geometric mean errs least.
-    """
-    if drive is None or not drive.reached:
-        return sent
-    expected = float(np.quantile(np.abs(active), 0.999)) * drive.peak_ratio
-    return _with_peak(sent, float(np.sqrt(sent.peak * expected)), sent.p999)
-
-
-def _by_model(active: NDArray[np.float64], swing: Swing | None, drive: Drive | None) -> Swing | None:
-    """Without hiss: by what the drive model knows of filters and noise."""
-    if swing is None or drive is None:
-        return swing
-    received = float(np.quantile(np.abs(active), 0.999))
-    p999 = received * drive.p999_ratio
-    # Two views of the peak, the model's and the highest one heard: their geometric mean errs least.
-    heard = max(swing.peak / swing.p999, 1.0) if swing.p999 > 0.0 else 1.0
-    return _with_peak(swing, float(np.sqrt(received * drive.peak_ratio * p999 * heard)), p999)
-
-
-def _with_peak(swing: Swing, peak: float, p999: float) -> Swing:
-    """`swing` with another peak and 99.9th percentile; the two polarities keep their ratio."""
-    peak = max(peak, p999)
-    larger = max(swing.positive, swing.negative)
-    share = peak / larger if larger > 0.0 else 0.0
-    return Swing(peak, p999, swing.rms, share * swing.positive, share * swing.negative)
 
 
 def _speech_deviation(swing: Swing | None, feed: Feed, limits: LimitSet) -> Deviation:
@@ -287,20 +213,21 @@ def _subaudible(
     flat_fs = float(amplitude_fs * abs(emphasis_response(np.array([frequency_hz]), deemphasis_us)[0]))
     # The receiver's high-pass takes most of the tone; only hiss, flat before it, tells how much.
     gain = None if hiss is None else low_response(hiss.low, rate_hz, frequency_hz)
+    peak_fs = float(np.quantile(np.abs(_flat(sound.low, rate_hz, deemphasis_us)), 0.999))
+    if gain is not None and amplitude_fs / gain < FAINTEST_SUBAUDIBLE * peak_fs:
+        return None
     deviation_khz = None
     if feed is not None and gain is not None:
         deviation_khz = float(amplitude_fs / gain * feed.scale_khz_per_fs)
-    if abs(frequency_hz - 100.0) < MAINS_TOLERANCE_HZ:
-        # Alone on a mains harmonic: a tone is sent at a tenth of the peaks or so, hum far below.
-        audio = _flat(sound.low, rate_hz, deemphasis_us)
-        if flat_fs < LEAST_TONE_SHARE * float(np.quantile(np.abs(audio), 0.999)):
-            return None
+    # Alone on a mains harmonic: a tone is sent at a tenth of the peaks or so, hum far below.
+    if abs(frequency_hz - 100.0) < MAINS_TOLERANCE_HZ and flat_fs < LEAST_TONE_SHARE * peak_fs:
+        return None
     return Subaudible(frequency_hz=float(frequency_hz), deviation_khz=deviation_khz)
 
 
 def _noise_figures(view: _View, from_pauses: bool, signal_rms: float | None, modulated: bool) -> Noise:
-    bare_rms = None if view.bare is None else _band_rms(view.bare)
-    hiss_rms = None if view.hiss is None else _band_rms(view.hiss)
+    bare_rms = None if view.bare is None else band_rms(view.bare)
+    hiss_rms = None if view.hiss is None else band_rms(view.hiss)
     quieting = _ratio_db(hiss_rms, bare_rms)
     if view.hiss is None:
         view.notes.append("quieting unknown: no open-squelch hiss was heard around the over")
@@ -361,16 +288,16 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
     sound = sound.cut(edge_s, sound.seconds - edge_s)
     offset_s = audio.start_s + edge_s
     hiss = None if audio.hiss is None else two_views(audio.hiss, audio.sample_rate_hz)
-    bare = _bare_carrier(sound)
+    bare = bare_carrier(sound)
     from_pauses = bare is None
     if bare is None:
-        bare = _quietest(sound)
+        bare = quietest(sound)
     tau, emphasis_note = _emphasis(hiss, None if from_pauses else bare, feed)
     subaudible = _subaudible(sound, tau, hiss, feed)
     if subaudible is not None:
         sound = _without_tone(sound, subaudible.frequency_hz)
     beep, sound = _split_beep(sound, offset_s)
-    view = _View(sound, _flat(sound.wave, sound.rate_hz, tau), bare, hiss, tau)
+    view = _View(sound, bare, hiss, tau)
     if emphasis_note is not None:
         view.notes.append(emphasis_note)
     over = _measure_view(view, from_pauses, feed, limits, offset_s, runs)
@@ -380,7 +307,8 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
     if audio.lost_n:
         notes.append(f"{audio.lost_n} samples or more were lost during the over")
     if audio.cut:
-        notes.append(f"long over: speech figures cover its last {sound.seconds / 60.0:.1f} minutes")
+        heard_s = len(audio.samples) / audio.sample_rate_hz
+        notes.append(f"long over: speech figures cover its last {heard_s:.0f} s")
     return replace(
         over, start_s=audio.start_s, end_s=audio.start_s + len(audio.samples) / audio.sample_rate_hz,
         subaudible=subaudible, end_beep=beep, notes=tuple(notes),
@@ -439,15 +367,14 @@ def _measure_view(
     if level is not None:
         signal_rms: float | None = db_amplitude(level.active_dbfs)
     else:
-        signal_rms = _band_rms(spoken) if len(spoken.wave) else None
+        signal_rms = band_rms(spoken) if len(spoken.wave) else None
     if tone is not None and view.bare is not None and signal_rms is not None:
         # A tone that fills the over leaves no carrier without it: nothing then tells the noise.
-        view.bare = None if _band_rms(view.bare) > TONE_ITSELF_SHARE * signal_rms else view.bare
-    if tone is not None and view.bare is not None and signal_rms is not None:
-        # A tone that fills the over leaves no carrier without it: nothing then tells the noise.
-        view.bare = None if _band_rms(view.bare) > TONE_ITSELF_SHARE * signal_rms else view.bare
+        view.bare = None if band_rms(view.bare) > TONE_ITSELF_SHARE * signal_rms else view.bare
     noise = _noise_figures(view, from_pauses, signal_rms, kind != "carrier")
     conditions = _conditions(runs, kind, part.active_s, active_dbfs, noise)
+    if kind == "voice":
+        conditions += view.conditions
     peak_dbfs = None if peak is None else amplitude_db(peak)
     return Over(
         start_s=0.0, end_s=0.0, kind=kind,

@@ -6,6 +6,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.fft
 from numpy.typing import NDArray
 from scipy.signal.windows import hann
 
@@ -73,6 +74,14 @@ def _ratio(
     return power_db((signal + rest) / rest), sd_db
 
 
+def _strongest_hz(x: NDArray[np.float64], rate_hz: float, low_hz: float, high_hz: float) -> float:
+    """Strongest line between two limits, to a fifth of the stretch's resolution."""
+    size = scipy.fft.next_fast_len(4 * len(x), real=True)
+    power = np.abs(scipy.fft.rfft((x - np.mean(x)) * hann(len(x), sym=False), size))
+    first, last = (round(hz * size / rate_hz) for hz in (low_hz, high_hz))
+    return float((first + int(np.argmax(power[first : last + 1]))) * rate_hz / size)
+
+
 def _settle_hz(samples: NDArray[np.float64], rate_hz: float, near_hz: float) -> float:
     """Frequency by how far the tone's phase moves from one half of the stretch to the other."""
     half = len(samples) // 2
@@ -133,10 +142,8 @@ def read_sinad(
     x = np.asarray(samples, dtype=np.float64)
     if len(x) < LEAST_S * rate_hz:
         raise MeasureError("too short for a SINAD reading", "listen for at least 0.2 s")
-    near = bandpass(x, rate_hz, (1.0 - SEARCH_SHARE) * tone_hz, (1.0 + SEARCH_SHARE) * tone_hz)
-    found_hz = fit_sine(near, rate_hz).frequency_hz if np.any(near) else tone_hz
     reach_hz = SEARCH_SHARE * tone_hz
-    found_hz = _settle_hz(x, rate_hz, float(np.clip(found_hz, tone_hz - reach_hz, tone_hz + reach_hz)))
+    found_hz = _settle_hz(x, rate_hz, _strongest_hz(x, rate_hz, tone_hz - reach_hz, tone_hz + reach_hz))
     fit = fit_sine(x, rate_hz, float(np.clip(found_hz, tone_hz - reach_hz, tone_hz + reach_hz)))
     signal = fit.amplitude**2 / 2.0
     level = power_db(signal)

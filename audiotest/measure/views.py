@@ -17,7 +17,7 @@ WAVE_RATE_HZ = 24000
 LOW_RATE_HZ = 8000
 FRAMES_PER_S = 50
 """Frames of 20 ms must be whole numbers of samples in both views, or they would drift apart."""
-PIECE_S = 20.0
+PIECE_S = 10.0
 MARGIN_S = 1.0
 
 
@@ -51,12 +51,11 @@ def two_views(samples: NDArray[np.floating], sample_rate_hz: int) -> Sound:
     >>> len(sound.wave), sound.rate_hz, len(sound.low), sound.low_rate_hz
     (2400, 24000, 800, 8000)
     """
-    single = np.asarray(samples, dtype=np.float32)
-    if len(single):
-        single = single - np.float32(np.mean(single, dtype=np.float64))
-    rate_hz = sample_rate_hz
+    single, rate_hz = np.asarray(samples, dtype=np.float32), sample_rate_hz
     if rate_hz > WAVE_RATE_HZ or rate_hz % FRAMES_PER_S:
         single, rate_hz = np.asarray(soxr.resample(single, rate_hz, WAVE_RATE_HZ)), WAVE_RATE_HZ
+    if len(single):
+        single = single - np.float32(np.mean(single, dtype=np.float64))
     wave = single.astype(np.float64)
     if rate_hz <= LOW_RATE_HZ:
         return Sound(wave, wave, rate_hz, rate_hz)
@@ -69,7 +68,7 @@ def in_pieces(
 ) -> NDArray[np.float64]:
     """Apply a filter to a long stretch in pieces that overlap, so that its work space stays small.
 
-    `function` keeps the length and forgets within a second; 30 s and less are done in one go.
+    `function` keeps the length and forgets within a second; 15 s and less are done in one go.
     """
     piece_n, margin_n = round(PIECE_S * rate_hz), round(MARGIN_S * rate_hz)
     if len(samples) <= piece_n * 3 // 2:

@@ -4,7 +4,7 @@ Live, file and demo all push into it. Results do not depend on how the stream is
 engine cuts it again into its own quanta, and every decision is made on those.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,11 +28,20 @@ EDGE_SEARCH_S = 0.12
 HISS_KEPT_S = 1.0
 MIN_OVER_S = 0.15
 QUANTA_AT_ONCE = 16
-LONGEST_OVER_S = 120.0
+LONGEST_OVER_S = 75.0
 LONGEST_OVER_N = 8_000_000
-"""Of a longer over the end is kept and measured: memory is bounded, and two minutes tell all they can."""
+"""Of a longer over the end is kept and measured: memory is bounded, and more tells no more."""
 LIVE_WINDOW_S = 0.3
 SILENT_DBFS = -100.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Begun:
+    """The start of a long over and the hiss before it."""
+
+    cell: int
+    start_n: int
+    hiss: NDArray[np.float32] | None
 
 
 def _audio_plan(sample_rate_hz: int) -> BandPlan:
@@ -87,6 +96,7 @@ class Engine:
         self._lost_total_n = 0
         self._verdicts: list[tuple[int, float | None]] = []
         self._hiss: NDArray[np.float32] | None = None
+        self._begun: _Begun | None = None
         self._live_hiss: NDArray[np.float32] | None = None
         self._inverse: ReceiverInverse | None = None
         self._live_cell: int | None = None
@@ -234,6 +244,7 @@ class Engine:
                     # No further than the quantum the decision fell in, whatever else is there already.
                     last_hop = (k // QUANTUM_HOPS + 1) * QUANTUM_HOPS - 1
                     overs += self._measure(found, start_n + last_hop * hop_n + window_n)
+            self._remember_start()
             self._forget()
         return overs
 
@@ -255,6 +266,21 @@ class Engine:
         self._square_sum += float(np.dot(rest, rest))
         self._counted_n = end_n
 
+    def _remember_start(self) -> None:
+        """Place the start of an over that grows long, and keep its hiss, before its audio is let go."""
+        cell = self._finder.over_start_cell
+        if cell is None or (self._begun is not None and self._begun.cell == cell):
+            return
+        near_n = self._cell_n(cell) + self._plan.window_n // 2
+        if self._memory.end_n - near_n < self._longest_n // 2:
+            return
+        start_n = self._cell_n(cell)
+        if self._finder.over_start_edge != "none":
+            start_n = self._refine(near_n, near_n + round(EDGE_SEARCH_S * self._rate))
+        end_n = start_n - round(0.02 * self._rate)
+        hiss = self._memory.read(end_n - round(HISS_KEPT_S * self._rate), end_n)
+        self._begun = _Begun(cell, start_n, hiss if len(hiss) >= 0.1 * self._rate else None)
+
     def _forget(self) -> None:
         """Drop audio that no over can claim any more; keep a second of it as the sound of no carrier."""
         keep_n = self._cell_n(self._finder.earliest_start_cell) - round((HISS_KEPT_S + 0.3) * self._rate)
@@ -271,30 +297,37 @@ class Engine:
         centre_n = self._plan.window_n // 2
         start_n, end_n = self._cell_n(found.start_cell), self._cell_n(found.end_cell)
         hiss_end_n = start_n
-        if found.start_edge != "none":
+        begun = self._begun if self._begun is not None and self._begun.cell == found.start_cell else None
+        if begun is not None:
+            start_n = begun.start_n
+        elif found.start_edge != "none":
             start_n = self._refine(start_n + centre_n, horizon_n)
             hiss_end_n = start_n - round(0.02 * self._rate)
         end_n = horizon_n if found.end_edge == "none" else self._refine(end_n + centre_n, horizon_n)
-        cut = end_n - start_n > self._longest_n
-        if cut:
-            start_n = end_n - self._longest_n
-        samples = self._memory.read(start_n, end_n)
+        heard_n = max(start_n, end_n - self._longest_n)
+        samples = self._memory.look(heard_n, end_n)
         if found.end_edge == "closed":
             tail = squelch_tail_start(samples, self._rate)
             if tail is not None:
                 samples = samples[:tail]
         if len(samples) < MIN_OVER_S * self._rate and horizon_n > 2 * len(samples):
             return []
-        hiss = self._hiss_around(found, hiss_end_n, end_n, horizon_n)
+        if begun is not None and found.start_edge == "hiss":
+            hiss = self._hiss = begun.hiss
+        else:
+            hiss = self._hiss_around(found, hiss_end_n, end_n, horizon_n)
         over = measure_over(
             OverAudio(
-                samples=samples, sample_rate_hz=self._rate, start_s=start_n / self._rate, hiss=hiss,
-                lost_n=sum(n for at_n, n in self._lost if start_n <= at_n <= end_n), cut=cut,
+                samples=samples, sample_rate_hz=self._rate, start_s=heard_n / self._rate, hiss=hiss,
+                lost_n=sum(n for at_n, n in self._lost if start_n <= at_n <= end_n), cut=heard_n > start_n,
             ),
             feed=self._feed, limits=self._limits,
         )  # fmt: skip
-        square = power_db(float(np.mean(np.square(samples, dtype=np.float64)))) if len(samples) else None
-        self._verdicts.append((over.overload_runs, over.level.active_speech_dbfs or square))
+        over = replace(over, start_s=start_n / self._rate)
+        level_dbfs = over.level.active_speech_dbfs
+        if level_dbfs is None and len(samples):
+            level_dbfs = power_db(float(np.dot(samples, samples)) / len(samples))
+        self._verdicts.append((over.overload_runs, level_dbfs))
         del self._verdicts[:-1000]
         self._lost = [(at_n, n) for at_n, n in self._lost if at_n > end_n]
         self._forget()

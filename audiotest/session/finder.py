@@ -135,6 +135,13 @@ class OverFinder:
         return None if self._over is None else self._over.start_cell
 
     @property
+    def over_start_edge(self) -> Edge:
+        """What was heard before the running over."""
+        if self._over is None or self._over.idle is None:
+            return "none"
+        return "hiss" if self._over.dropped else "closed"
+
+    @property
     def began_in_hiss(self) -> bool:
         """Whether the running over began by hiss falling to quiet."""
         return self._over is not None and self._over.dropped

@@ -49,9 +49,15 @@ class AudioMemory:
 
     def read(self, start_n: int, end_n: int) -> NDArray[np.float32]:
         """A copy of the samples at stream positions ``[start_n, end_n)`` as far as they are still held."""
+        return self.look(start_n, end_n).copy()
+
+    def look(self, start_n: int, end_n: int) -> NDArray[np.float32]:
+        """As `read`, but without a copy: good until the next `append`."""
         low = max(start_n - self.start_n, 0) + self._first
         high = max(min(end_n, self.end_n) - self.start_n, 0) + self._first
-        return self._buffer[low : max(high, low)].copy()
+        held = self._buffer[low : max(high, low)]
+        held.flags.writeable = False
+        return held
 
     def last(self, count: int) -> NDArray[np.float32]:
         """A copy of the last `count` samples, fewer if the stream is younger."""

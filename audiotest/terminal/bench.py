@@ -6,6 +6,8 @@ import sys
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
 from rich.console import Console
 
 from audiotest.errors import AudiotestError, RequestError
@@ -18,8 +20,9 @@ from audiotest.terminal.card import make_console
 from audiotest.terminal.consent import LONGEST_KEYED_S, TerminalTechnician, ask_leave
 from audiotest.tones.catalogue import PROCEDURES, Entry, Given
 from audiotest.tones.guided import Guided, carry_out
+from audiotest.tones.iqinput import record_stereo
 from audiotest.tones.level import load_output
-from audiotest.tones.live import LiveBench
+from audiotest.tones.live import IqBench, LiveBench
 from audiotest.tones.output import SoundOutput
 from audiotest.tones.rehearsal import MONITOR_FEED, Rehearsal
 from audiotest.tones.signals import RATE_HZ
@@ -91,7 +94,9 @@ def _status(guided: Guided) -> int:
     return DONE
 
 
-def _open(arguments: argparse.Namespace, entry: Entry, talk: Console) -> tuple[LiveBench, TerminalTechnician]:
+def _open(
+    arguments: argparse.Namespace, entry: Entry, talk: Console
+) -> tuple[LiveBench | IqBench, TerminalTechnician]:
     """Ask for leave, then open output and input."""
     scale = load_output(arguments.output) if arguments.output else None
     if entry.sends and scale is None:
@@ -102,6 +107,12 @@ def _open(arguments: argparse.Namespace, entry: Entry, talk: Console) -> tuple[L
     what = f"{entry.words}." if not entry.sends else f"{entry.words}: tones into the microphone socket."
     ask_leave(talk, what, transmits=entry.keys, confirmed=arguments.confirmed, longest_s=LONGEST_KEYED_S)
     technician = TerminalTechnician(talk)
+    if arguments.procedure == "frequency-iq":
+
+        def record(seconds: float) -> NDArray[np.float32]:
+            return record_stereo(arguments.device, seconds, RATE_HZ)
+
+        return IqBench(record, RATE_HZ, technician, swapped=arguments.swapped), technician
     source = open_input(arguments.device, channel=arguments.channel)
     player = None
     if entry.sends and scale is not None:

@@ -12,7 +12,7 @@ PROCEDURES = {
     "two-tone": "transmitter's intermodulation of two tones",
     "balance": "mic gain and deviation: talk and turn until both stand right",
     "frequency": "frequency error by beat note against a reference",
-    "frequency-iq": "the same from an I/Q feed (only rehearsed; else 'audiotest iq')",
+    "frequency-iq": "the same from an I/Q feed: a stereo input, I left and Q right",
     "carrier-null": "deviation by carrier null, and the FM feed's scale from it",
     "sensitivity": "receiver's 12 and 20 dB SINAD and 20 dB quieting",
     "squelch": "receiver's squelch: opening, closing, hysteresis",
@@ -108,6 +108,7 @@ def add_bench(commands: Any) -> None:
     )
     bench.add_argument("--feed-out", metavar="FEED.toml", help="carrier-null: write the feed's scale here")
     bench.add_argument("--lower-sideband", action="store_true", help="the beat note is in the lower sideband")
+    bench.add_argument("--swapped", action="store_true", help="frequency-iq: I is right and Q left")
     _add_confirmed(bench)
     _add_json(bench)
     bench.set_defaults(module="audiotest.terminal.bench")

@@ -5,6 +5,7 @@ import os
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from audiotest.advise.rules import advise
@@ -14,6 +15,7 @@ from audiotest.feeds.scale import load_feed
 from audiotest.records import Advice, Feed, InputReading, LimitSet, Over
 from audiotest.session.engine import Engine
 from audiotest.standards.limits import get_limits
+from audiotest.terminal.cores import on_all_cores
 from audiotest.terminal.document import document, failed_entry, file_entry, is_finite
 
 SCALE_UNCERTAINTY_DB = 1.0
@@ -98,8 +100,9 @@ def _complain(message: str) -> None:
 
 def _run_document(files: Sequence[str], channel: int | None, feed: Feed | None, limits: LimitSet) -> int:
     entries: list[dict[str, Any]] = []
-    for file in files:
-        found = _attempt(file, channel, feed, limits)
+    measure = partial(_attempt, channel=channel, feed=feed, limits=limits)
+    for file, one in zip(files, on_all_cores(measure, files), strict=True):
+        found: Checked | str = one
         if isinstance(found, Checked):
             entry = file_entry(
                 file, found.sample_rate_hz, found.duration_s, found.reading, found.judged, found.notes
@@ -119,8 +122,8 @@ def _run_cards(files: Sequence[str], channel: int | None, feed: Feed | None, lim
 
     console = make_console()
     failed = 0
-    for file in files:
-        found = _attempt(file, channel, feed, limits)
+    measure = partial(_attempt, channel=channel, feed=feed, limits=limits)
+    for file, found in zip(files, on_all_cores(measure, files), strict=True):
         if isinstance(found, str):
             _complain(found)
             failed += 1

@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any
 
 from platformdirs import user_cache_path
-from rich import box
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
@@ -212,12 +211,12 @@ def make_folder_console() -> Console:
 
 def print_table(console: Console, entries: Sequence[dict[str, Any]], limits: LimitSet, recalled: int) -> None:
     """Print a line for each recording: its longest over, and what to turn."""
-    table = Table(box=box.SIMPLE, pad_edge=False, width=min(console.width, FOLDER_WIDTH))
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), width=min(console.width, FOLDER_WIDTH))
     table.add_column("recording", overflow="fold", ratio=1)
-    for name in ("length", "overs", "drive dB", "peak kHz", "mic gain", "deviation"):
-        table.add_column(
-            name, justify="right" if name not in ("mic gain", "deviation") else "left", no_wrap=True
-        )
+    for name in ("length", "overs", "drive", "peak"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for name in ("mic gain", "deviation"):
+        table.add_column(name, no_wrap=True)
     arrows = ARROWS_ASCII if console.options.ascii_only else ARROWS
     names = _short_names([entry["file"] for entry in entries])
     for name, entry in zip(names, entries, strict=True):
@@ -234,11 +233,21 @@ def print_table(console: Console, entries: Sequence[dict[str, Any]], limits: Lim
             ]
             cells += [f"{arrows[advice[key]]} {advice[key]}" for key in ("mic_gain", "deviation")]
         table.add_row(Text(name), *cells)
-    console.print(table)
+    if console.is_terminal:
+        console.print(table)
+    else:
+        # Nothing trails in what is piped.
+        with console.capture() as captured:
+            console.print(table)
+        for line in captured.get().rstrip().splitlines():
+            console.print(Text(line.rstrip()))
     failed = sum(entry["error"] is not None for entry in entries)
-    before = f", {recalled} of them in an earlier run (--fresh measures all again)" if recalled else ""
+    before = f", {recalled} of them in an earlier run" if recalled else ""
     console.print(Text(f"{len(entries) - failed} of {len(entries)} recordings measured{before}."))
-    console.print(Text(f"Limit ±{limits.deviation_khz:g} kHz, {limits.title}; figures of the longest over."))
+    if recalled:
+        console.print("Add --fresh to measure all of them again.")
+    console.print("Drive in dB and peak in kHz are those of the longest over.")
+    console.print(Text(f"Limit ±{limits.deviation_khz:g} kHz, {limits.title}."))
 
 
 def _short_names(files: Sequence[str]) -> list[str]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from audiotest.errors import MeasureError
 from audiotest.measure.bandwidth import OccupiedBandwidth, occupied_bandwidth
 from audiotest.measure.carriernull import IndexFit, fit_index, fm_lines
-from audiotest.measure.iq import AmReading, FmReading, complex_feed, measure_am, measure_fm
+from audiotest.measure.iq import AmReading, FmReading, complex_feed, feed_doubts, measure_am, measure_fm
 from audiotest.terminal.card import make_console, print_row
 from audiotest.terminal.heard import read_samples
 from audiotest.tones.iqinput import record_stereo
@@ -39,6 +39,7 @@ def run(arguments: argparse.Namespace) -> int:
         fm = measure_fm(iq, rate_hz, channel_hz=channel_hz, tone_hz=arguments.tone_hz)
         if fm.tone is not None:
             lines = _lines(iq, rate_hz, fm, notes)
+    notes += feed_doubts(iq, fm.offset_hz if fm else am.offset_hz if am else 0.0)
     band: OccupiedBandwidth | None = None
     try:
         band = occupied_bandwidth(iq, rate_hz)

@@ -18,7 +18,7 @@ from audiotest.keep.clips import save_clip
 from audiotest.keep.exchange import LARGEST_BYTES, import_sheet, sheet_json
 from audiotest.keep.figures import conditions, sheet_figures
 from audiotest.keep.history import history, search, typical
-from audiotest.keep.plots import read_curves
+from audiotest.keep.plotfile import read_curves
 from audiotest.keep.quantities import QUANTITIES, sheet_order, show
 from audiotest.keep.report import PNG_SIGNATURE, VERDICT_WORDS, Row, summary, table_rows
 from audiotest.keep.sheetfile import copy_sheets, find_faults, sheets_path

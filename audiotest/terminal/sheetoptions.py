@@ -135,6 +135,20 @@ def add_report(commands: Any) -> None:
     report.set_defaults(module="audiotest.terminal.report")
 
 
+def add_record(commands: Any) -> argparse.ArgumentParser:
+    """Declare ``audiotest record``; feed and limits are left to the caller, as with the other commands."""
+    record: argparse.ArgumentParser = commands.add_parser(
+        "record", help="keep a sound-card input on disk, every over cut out and measured"
+    )
+    record.add_argument("folder", metavar="DIR", help="where the recording gets a folder of its own")
+    record.add_argument(
+        "--device", metavar="D", help="input by name or number, as 'audiotest inputs' lists it"
+    )
+    record.add_argument("--channel", type=_number, metavar="N", help="channel of the input, from 1")
+    record.set_defaults(module="audiotest.terminal.record")
+    return record
+
+
 def add_compare(commands: Any) -> argparse.ArgumentParser:
     """Declare ``audiotest compare``; the limits are left to the caller, as with the other commands."""
     compare: argparse.ArgumentParser = commands.add_parser(

@@ -3,12 +3,15 @@
 from collections.abc import Generator
 from functools import partial
 
+import numpy as np
+from numpy.typing import NDArray
+
 from audiotest.errors import MeasureError
 from audiotest.measure.cycle import Cycle
 from audiotest.measure.limiting import fit_limiting
 from audiotest.tones.guided import Guided, Script, measured
 from audiotest.tones.monitor import Monitor
-from audiotest.tones.signals import sine
+from audiotest.tones.signals import sine, step_up
 from audiotest.tones.steps import Figure, Heard, Notebook, Step
 
 TONE_HZ = 1000.0
@@ -16,6 +19,8 @@ REFERENCE_SHARE = 0.6
 SMALL_SHARE = 0.15
 """Of the limit: well below any limiter, well above the noise."""
 OVERLOAD_DB = 20.0
+JUMP_S = 0.9
+"""Before the jump: longer than a sound card takes to be heard."""
 RUN_DB = (-16.0, -12.0, -8.0, -6.0, -4.0, -2.0, 0.0, 2.0, 4.0, 6.0, 8.0, 10.0, 12.0, 14.0, 17.0, 20.0)
 WORST_TONES_HZ = (300.0, 400.0, 500.0, 630.0, 800.0, 1000.0, 1250.0, 1600.0, 2000.0, 2500.0, 3000.0)
 METHOD = "TIA-603 modulation limiting, 20 dB above the level for 60 %, 300 to 3000 Hz; from memory"
@@ -105,12 +110,15 @@ def _limiting(
             notebook.plot("negative", level_mv, cycle.negative)
     finally:
         # Also of a run cut short, as far as it came.
-        _write_fit(notebook, levels, sizes)
+        _write_fit(notebook, levels, sizes, REFERENCE_SHARE * limit_khz)
     _write_overload(notebook, cycle, limit_khz, limit_source)
     yield from _worst_tone(notebook, monitor, level_mv, limit_khz, limit_source)
+    yield from _first_peak(notebook, monitor, level_mv, limit_khz, limit_source)
 
 
-def _write_fit(notebook: Notebook, levels_mv: list[float], sizes_khz: list[float]) -> None:
+def _write_fit(
+    notebook: Notebook, levels_mv: list[float], sizes_khz: list[float], reference_khz: float
+) -> None:
     values: tuple[float | None, ...] = (None, None, None, None)
     try:
         fit = fit_limiting(levels_mv, sizes_khz)
@@ -119,6 +127,8 @@ def _write_fit(notebook: Notebook, levels_mv: list[float], sizes_khz: list[float
     else:
         values = (fit.onset_mv, fit.gain_khz_per_mv, fit.threshold_khz, fit.knee_db)
         notebook.notes.append(KINDS[fit.kind])
+        if fit.threshold_khz < reference_khz:
+            notebook.notes.append("it limits below 60 % of the limit: the input for 60 % is by proportion")
     named = (
         ("onset_mv", "limiting sets in at", "mV"), ("gain_khz_per_mv", "gain below", "kHz/mV"),
         ("threshold_khz", "deviation there", "kHz"), ("knee_db", "1 dB compressed, above onset", "dB"),
@@ -137,6 +147,33 @@ def _write_overload(notebook: Notebook, cycle: Cycle, limit_khz: float, limit_so
                 key=key, label=label, value=value, unit="kHz", limit_high=limit_khz, limit_source=limit_source
             )
         )
+
+
+def _first_peak(
+    notebook: Notebook, monitor: Monitor, level_mv: float, limit_khz: float, limit_source: str
+) -> Script:
+    """Largest deviation when 1 kHz jumps up by 20 dB: what a slow limiter lets through before it acts."""
+    step = Step(
+        prompt="1 kHz jumps up by 20 dB.", signal=step_up(TONE_HZ, OVERLOAD_DB, JUMP_S, LISTEN_S + SPARE_S),
+        level_mv=level_mv, settle_s=SETTLE_S, listen_s=JUMP_S + LISTEN_S - SETTLE_S, keyed=True,
+    )  # fmt: skip
+    peak_khz: float | None = None
+    try:
+        peak_khz = yield from measured(
+            step, lambda heard: float(np.max(np.abs(_without_mean(monitor.deviation_khz(heard)))))
+        )
+    except MeasureError as error:
+        notebook.notes.append(f"first peak: {error}")
+    notebook.figures.append(
+        Figure(
+            key="first_peak_khz", label="first peak of a 20 dB jump", value=peak_khz, unit="kHz",
+            limit_high=limit_khz, limit_source=limit_source,
+        )
+    )  # fmt: skip
+
+
+def _without_mean(khz: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.asarray(khz - np.mean(khz))
 
 
 def _worst_tone(

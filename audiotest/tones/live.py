@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from audiotest.errors import DeviceError, RequestError
 from audiotest.feeds.protocol import Source
+from audiotest.measure.iq import complex_feed
 from audiotest.tones.level import OutputScale, prepare
 from audiotest.tones.steps import Heard, Step
 
@@ -158,9 +159,7 @@ class LiveBench:
     def perform(self, step: Step) -> Heard:
         """Have the settings made, then play and listen; the output is silent again when it returns."""
         if step.feed == "iq":
-            raise RequestError(
-                "an I/Q feed is read from a recording", "record I left and Q right, and use 'audiotest iq'"
-            )
+            raise RequestError("this input hears audio, not I/Q", "take a stereo input that carries I and Q")
         sent = self._prepared(step)
         answers = self._technician(step)
         samples: NDArray[np.float32] = np.zeros(0, dtype=np.float32)
@@ -200,3 +199,34 @@ class LiveBench:
                 "open the output at the signal's rate",
             )
         return prepare(step.signal, step.level_mv, self._scale)
+
+
+Recorder = Callable[[float], NDArray[np.float32]]
+"""Records both channels of an input for so many seconds; shape (n, 2)."""
+
+
+class IqBench:
+    """Carries out steps that only listen to an I/Q feed; a `Bench` without an output."""
+
+    def __init__(
+        self, record: Recorder, rate_hz: int, technician: Technician, *, swapped: bool = False
+    ) -> None:
+        self._record = record
+        self._rate_hz = rate_hz
+        self._technician = technician
+        self._swapped = swapped
+
+    def perform(self, step: Step) -> Heard:
+        """Have the settings made, then record left and right."""
+        if step.feed != "iq" or step.signal is not None:
+            raise RequestError("this bench only listens to I and Q", "use a bench with audio for this step")
+        answers = self._technician(step)
+        stereo = self._record(step.settle_s + step.listen_s)
+        iq = complex_feed(stereo[round(step.settle_s * self._rate_hz) :], swapped=self._swapped)
+        return Heard(samples=iq, rate_hz=self._rate_hz, answers=answers)
+
+    def silence(self) -> None:
+        """Nothing sounds here."""
+
+    def close(self) -> None:
+        """Nothing stays open here."""

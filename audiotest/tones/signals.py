@@ -94,6 +94,18 @@ def sine(hz: float, seconds: float, *, rate_hz: int = RATE_HZ) -> Signal:
     return _signal(f"{hz:g} Hz", np.sin(2.0 * np.pi * hz * t), rate_hz, (hz,))
 
 
+def step_up(hz: float, rise_db: float, low_s: float, high_s: float, *, rate_hz: int = RATE_HZ) -> Signal:
+    """One tone that grows by ``rise_db`` from one sample to the next, as a limiter's attack is tried.
+
+    The RMS is that of the loud part; the phase goes on, so that nothing but the level jumps.
+    """
+    _require_hz(hz)
+    t = _times(low_s + high_s, rate_hz)
+    loud = t >= low_s
+    tone = np.sin(2.0 * np.pi * hz * t) * np.where(loud, 1.0, 10.0 ** (-rise_db / 20.0))
+    return _signal(f"{hz:g} Hz, +{rise_db:g} dB at once", tone, rate_hz, (hz,), sounding=loud)
+
+
 def two_tone(
     low_hz: float, high_hz: float, seconds: float, *, ratio_db: float = 0.0, rate_hz: int = RATE_HZ
 ) -> Signal:

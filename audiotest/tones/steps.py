@@ -65,7 +65,7 @@ class Figure:
     """One figure of a procedure, with limits if there are any, and where those come from.
 
     ``low`` and ``high`` bound the value itself at about 95 %, where the procedure knows. A limit that is
-    known from memory or by common practice only is a ``reference``: it says what to expect, and judges nothing.
+    known from memory or by common practice only is a ``reference``: it tells what to expect, no more.
     """
 
     key: str

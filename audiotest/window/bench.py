@@ -167,7 +167,8 @@ class Bench(QWidget):
         if self.pictures.isVisibleTo(self):
             self.scope.draw(samples[-self.scope.span_n(rate_hz) :], rate_hz)
         speech = reading is not None and reading.over_s is not None and not sounds_like_hiss(reading)
-        level = self.spectrum.draw(samples[-self.spectrum.needed_n(rate_hz) :], rate_hz, hold=speech)
+        over_s = reading.over_s if speech and reading is not None else None
+        level = self.spectrum.draw(samples[-self.spectrum.needed_n(rate_hz) :], rate_hz, over_s=over_s)
         now_s = listening.tape.end_n / rate_hz
         if not 0.0 <= now_s - self._row_s < ROW_S:
             self._row_s = now_s

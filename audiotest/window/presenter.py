@@ -327,7 +327,7 @@ def over_figures(heard: Heard) -> str:
         parts.append(f"< {limiter.drive_high_db:+.0f} dB")
     if peak is not None:
         parts.append(f"{peak:.2f} kHz")
-    return "  ".join(parts) or heard.over.kind
+    return "  ".join(parts).replace("-", "−") or heard.over.kind
 
 
 def compare_lines(first: Heard, second: Heard) -> tuple[str, ...]:

@@ -51,7 +51,11 @@ class SpectrumMemory:
         else:
             self._power += AVERAGE_SHARE * (power - self._power)
         if hold:
-            np.maximum(self._peak, level_dbfs, out=self._peak)
+            self.hold(level_dbfs)
+
+    def hold(self, level_dbfs: NDArray[np.float32]) -> None:
+        """Hold the peaks of a spectrum, shape (lines,), in dBFS."""
+        np.maximum(self._peak, level_dbfs, out=self._peak)
 
     @property
     def average_dbfs(self) -> NDArray[np.float32]:

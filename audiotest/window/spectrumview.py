@@ -1,5 +1,6 @@
 """The spectrum with its average and held peaks, and the waterfall."""
 
+from collections import deque
 from math import floor
 from typing import Any
 
@@ -12,6 +13,7 @@ from PySide6.QtWidgets import QGraphicsRectItem
 
 from audiotest.records import Feed, LimitSet
 from audiotest.window.cursor import Read
+from audiotest.window.meters import SETTLED_S
 from audiotest.window.plots import DASHED, SOLID, Legend, dress_plot, make_plot
 from audiotest.window.spectra import (
     COLOURS,
@@ -55,6 +57,7 @@ class SpectrumView:
         self._high_hz = limits.audio_high_hz
         self._deemphasised = True
         self._memory: SpectrumMemory | None = None
+        self._recent: deque[tuple[float, NDArray[np.float32]]] = deque()
         self._hz = np.zeros(0, dtype=np.float32)
         self._rate_hz = 0
         self.dress(LIGHT, limits, None)
@@ -98,10 +101,13 @@ class SpectrumView:
             self._memory.clear()
         self._mask.setData([], [])
 
-    def draw(self, samples: NDArray[np.float32], rate_hz: int, *, hold: bool = True) -> NDArray[np.float32]:
+    def draw(
+        self, samples: NDArray[np.float32], rate_hz: int, *, over_s: float | None = None
+    ) -> NDArray[np.float32]:
         """Draw from samples of shape (spectrum_size(rate_hz),); hands the spectrum on, to 5 kHz.
 
-        Peaks are held when `hold` is set: hiss between overs would bury what was said.
+        `over_s` is how long a running over has lasted. Peaks are held of what lies well inside an over, which
+        is certain a moment later: the hiss around it would bury what was said.
         """
         level = spectrum_dbfs(samples)
         if self._memory is None or rate_hz != self._rate_hz:
@@ -109,17 +115,32 @@ class SpectrumView:
             count = int(np.searchsorted(np.fft.rfftfreq(len(samples), 1 / rate_hz), SPECTRUM_HIGH_HZ)) + 1
             self._hz = np.fft.rfftfreq(len(samples), 1 / rate_hz)[:count].astype(np.float32)
             self._memory = SpectrumMemory(len(self._hz))
+            self._recent.clear()
         level = level[: len(self._hz)]
-        self._memory.push(level, hold=hold)
+        self._memory.push(level, hold=False)
+        held = self._hold_settled(level, over_s)
         self._peak.setData(self._hz, self._memory.peak_dbfs)
         self._curve.setData(self._hz, self._memory.average_dbfs if self.average else level)
-        if hold:
+        if held:
             self._mask.setData(
                 *response_mask(
                     self._hz, self._memory.peak_dbfs, self._high_hz, deemphasised=self._deemphasised
                 )
             )
         return level
+
+    def _hold_settled(self, level_dbfs: NDArray[np.float32], over_s: float | None) -> bool:
+        """Hold the peaks of the spectra that more of the over has followed; whether there were any."""
+        if over_s is None or self._memory is None:
+            self._recent.clear()
+            return False
+        if over_s > SETTLED_S:
+            self._recent.append((over_s, level_dbfs))
+        held = False
+        while self._recent and over_s - self._recent[0][0] > SETTLED_S:
+            self._memory.hold(self._recent.popleft()[1])
+            held = True
+        return held
 
     def read_off(self, x: float, y: float) -> tuple[Read, ...]:
         """Frequency and level of the curve there; nothing before the first spectrum."""

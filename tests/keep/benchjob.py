@@ -8,6 +8,7 @@ import soundfile
 
 from audiotest.advise.rules import advise
 from audiotest.keep.figures import conditions, sheet_figures
+from audiotest.keep.plotfile import Curves, plot_document
 from audiotest.keep.sheetrecords import Stage
 from audiotest.keep.sheets import Sheets
 from audiotest.radio.link import simulate
@@ -93,16 +94,15 @@ def do_job(sheets: Sheets, folder: Path) -> int:
 
 def sinad_curve() -> dict[str, object]:
     """An invented curve in the form that a procedure leaves it in."""
-    microvolts = [0.1, 0.15, 0.2, 0.3, 0.4, 0.6, 1.0, 2.0, 5.0, 10.0]
-    return {
-        "schema": "audiotest-plot-1",
-        "title": "SINAD against signal",
-        "x": {"label": "signal, µV", "values": microvolts},
-        "y": {"label": "SINAD, dB"},
-        "log_x": True,
-        "lines": [
-            {"name": "as found", "values": [1.0, 1.5, 2.0, 3.5, 5.0, 7.0, 10.0, 15.0, 22.0, 27.0]},
-            {"name": "as left", "values": [2.0, 4.0, 6.5, 10.0, 12.5, 16.0, 20.0, 26.0, 32.0, 35.0]},
-        ],
-        "level": {"value": 12.0, "label": "12 dB"},
-    }
+    microvolts = (0.1, 0.15, 0.2, 0.3, 0.4, 0.6, 1.0, 2.0, 5.0, 10.0)
+    found = (1.0, 1.5, 2.0, 3.5, 5.0, 7.0, 10.0, 15.0, 22.0, 27.0)
+    left = (2.0, 4.0, 6.5, 10.0, 12.5, 16.0, 20.0, 26.0, 32.0, 35.0)
+    curves = Curves(
+        title="SINAD against signal", x_label="signal, µV", y_label="SINAD, dB", log_x=True,
+        level=(12.0, "12 dB"),
+        lines=(
+            ("as found", tuple(zip(microvolts, found, strict=True))),
+            ("as left", tuple(zip(microvolts, left, strict=True))),
+        ),
+    )  # fmt: skip
+    return plot_document(curves)

@@ -16,7 +16,8 @@ import soundfile
 
 from audiotest.errors import FileError
 from audiotest.keep.drawing import Drawing, Words, svg
-from audiotest.keep.plots import curves_plot, read_curves
+from audiotest.keep.plotfile import Curves, plot_document, read_curves
+from audiotest.keep.plots import curves_plot
 from audiotest.keep.report import Report, make_report
 from audiotest.keep.reportpage import report_page
 from audiotest.keep.reportpdf import PAPERS, report_pdf
@@ -28,6 +29,7 @@ HOSTILE = (
     "</title></style><script>alert(1)</script><img src=x onerror=alert(2)>\"'><svg/onload=alert(3)>"
     "{{ 7*7 }}{% raw %}&amp;<!--"
 )
+LINE = b'{"schema": "audiotest-plot-1", "lines": [{"name": "a", "points": %s}]}'
 VOID = {"meta", "img", "br"}
 
 
@@ -83,7 +85,8 @@ def test_found_stands_against_left_with_verdicts(finished_job: Job) -> None:
     assert (power.text, power.verdict, power.measured) == ("3.90 W", "pass", False)
     carrier = rows["carrier frequency"].cells["found"]
     assert carrier is not None
-    assert carrier.words == "+1800 Hz, +64.8 ppm of 27.79125 MHz"
+    assert carrier.words == "+1800 Hz, +64.8 ppm of 27.79125 MHz; over the reference"
+    assert carrier.verdict == "doubt"
     assert rows["S-meter reads S9"].cells["found"] is None
     assert report.summary.startswith("As left, 6 readings held against limits, none outside")
     assert [clip.stage for clip in report.clips] == ["found", "left"]
@@ -143,9 +146,9 @@ def plot_data(*, title: str, x_label: str, y_label: str, name: str) -> dict[str,
     return {
         "schema": "audiotest-plot-1",
         "title": title,
-        "x": {"label": x_label, "values": [1, 2]},
+        "x": {"label": x_label},
         "y": {"label": y_label},
-        "lines": [{"name": name, "values": [1, 2]}, {"name": "b", "values": [2, 3]}],
+        "lines": [{"name": name, "points": [[1, 1], [2, 2]]}, {"name": "b", "points": [[1, 2], [2, 3]]}],
     }
 
 
@@ -224,10 +227,14 @@ def test_a_clip_that_is_gone_is_said_and_the_rest_stands(job: Job) -> None:
         (b"[" * 100_000, "is not a plot"),
         (b'{"schema": "audiotest-plot-1"}', "is missing"),
         (b'{"schema": "other"}', "its schema is not"),
-        (b'{"schema": "audiotest-plot-1", "x": {"values": [1, NaN]}}', "NaN is no number"),
-        (b'{"schema": "audiotest-plot-1", "x": {"values": [1, 1]}, "lines": []}', "cover no stretch"),
-        (b'{"schema": "audiotest-plot-1", "x": {"values": [1, 2]}, "lines": []}', "one to six"),
-        (b'{"schema": "audiotest-plot-1", "x": {"values": [1, 1e999]}}', "beyond all bounds"),
+        (LINE % b'[[1, NaN]]', "NaN is no number"),
+        (LINE % b'[[1, 1e999]]', "all bounds"),
+        (LINE % b'[[1, 1], [1, 2]]', "no stretch"),
+        (LINE % b'[[1, 1, 1]]', "not a pair"),
+        (LINE % b'["ab"]', "than a number"),
+        (LINE % b'[]', "1 to 5000 points"),
+        (b'{"schema": "audiotest-plot-1", "lines": []}', "one to 6 lines"),
+        (LINE.replace(b"lines", b"log_x\": true, \"lines") % b"[[0, 1]]", "above zero"),
         (b"\xff\xfe\x00", "is not a plot"),
     ],
 )  # fmt: skip
@@ -238,12 +245,11 @@ def test_a_plot_file_that_cannot_be_drawn_is_named(content: bytes, words: str) -
 
 
 def test_a_flat_curve_and_a_tiny_one_can_be_drawn() -> None:
-    for values in ("[3, 3, 3]", "[1e-12, 2e-12, 1e-12]", "[-1e12, 0, 1e12]"):
-        content = (
-            '{"schema": "audiotest-plot-1", "title": "t", "x": {"label": "x", "values": [1, 10, 100]}, '
-            f'"y": {{"label": "y"}}, "log_x": true, "lines": [{{"name": "a", "values": {values}}}]}}'
-        )
-        drawing = curves_plot(read_curves(content.encode(), "t"))
+    for ys in ((3.0, 3.0, 3.0), (1e-12, 2e-12, 1e-12), (-1e12, 0.0, 1e12)):
+        points = tuple(zip((1.0, 10.0, 100.0), ys, strict=True))
+        curves = Curves(title="t", x_label="x", y_label="y", lines=(("a", points),), log_x=True)
+        assert read_curves(json.dumps(plot_document(curves)).encode(), "t") == curves
+        drawing = curves_plot(curves)
         assert "nan" not in svg(drawing)
         assert len(drawing.shapes) < 60
 

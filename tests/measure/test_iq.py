@@ -8,7 +8,7 @@ from scipy.special import jv
 
 from audiotest.errors import MeasureError
 from audiotest.measure.bandwidth import occupied_bandwidth
-from audiotest.measure.iq import complex_feed, measure_am, measure_fm
+from audiotest.measure.iq import complex_feed, feed_doubts, measure_am, measure_fm
 
 RATE = 48000
 
@@ -119,3 +119,13 @@ def test_noise_is_refused_not_measured():
         occupied_bandwidth(np.zeros(RATE, dtype=complex), RATE)
     with pytest.raises(MeasureError, match="no signal"):
         measure_fm(np.zeros(RATE, dtype=complex), RATE)
+
+
+def test_what_is_wrong_with_a_feed_is_said():
+    good = am(1000.0, 0.5, 240.0)
+    assert feed_doubts(good, 240.0) == ()
+    uneven = good.real + 1.06j * good.imag  # 0.5 dB: image 31 dB down
+    (doubt,) = feed_doubts(uneven, 240.0)
+    assert "31 dB" in doubt
+    (centre,) = feed_doubts(am(1000.0, 0.5, 0.0), 0.0)
+    assert "tune some hundred hertz" in centre

@@ -201,7 +201,23 @@ def test_memory_does_not_grow_with_time():
     rng = np.random.default_rng(1)
     engine = Engine(8000, feed=None, limits=LIMITS)
     minute = (0.2 * rng.standard_normal(60 * 8000)).astype(np.float32)
-    for _ in range(30):
+    for _ in range(20):
         engine.push(minute)
-    # Five minutes are kept, with room to append: half an hour would be 14.4 million samples.
-    assert len(engine._memory._buffer) < 4 * 300 * 8000
+    # 75 s are kept, with room to append and to shift: twenty minutes would be 9.6 million samples.
+    assert len(engine._memory._buffer) < 4 * 75 * 8000
+
+
+def test_a_long_over_keeps_its_start_and_its_hiss():
+    made = two_overs()
+    truth = made.truth[0]
+    start_n, end_n = (round(at * 8000) for at in (truth.start_s + 0.45, truth.end_s - 0.5))
+    said = made.audio[start_n:end_n]
+    long = np.concatenate([made.audio[:start_n], np.tile(said, 40), made.audio[end_n : end_n + 8000]])
+    (over,), _ = run(long, 8000)
+    (short, _), _ = run(made.audio, 8000)
+    assert over.end_s - over.start_s > 100.0
+    assert over.start_s == pytest.approx(truth.start_s, abs=0.02)
+    assert over.end_s == pytest.approx(truth.end_s + 39 * len(said) / 8000, abs=0.03)
+    assert over.noise.quieting_db == pytest.approx(short.noise.quieting_db, abs=3.0)
+    assert any("figures cover its last 75 s" in note for note in over.notes)
+    assert run(long, 8000, (7777,))[0] == [over]

@@ -99,7 +99,7 @@ def test_a_bad_recording_is_named_tried_again_and_does_not_stop_the_others(
     out = capsys.readouterr().out
     assert "not measured" in out
     assert "3 of 4 recordings measured" in out
-    assert all(len(line) <= 80 for line in out.splitlines())
+    assert all(len(line) <= 80 and line == line.rstrip() for line in out.splitlines())
 
 
 def test_ctrl_c_keeps_what_was_measured(

@@ -1,6 +1,7 @@
 """``live`` and ``inputs`` without a device, without PortAudio, without Qt."""
 
 import os
+import sys
 from pathlib import Path
 
 import pytest
@@ -43,6 +44,23 @@ def test_without_portaudio_one_line_says_what_to_install(audiotest, without, fai
 def test_without_qt_one_line_names_both_ways_on(audiotest, without, command):
     environment = without(PySide6=NO_MODULE, pyqtgraph=NO_MODULE)
     refused(audiotest(command, PYTHONPATH=environment), "--text", "window")
+
+
+@pytest.mark.window
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere there is always a display")
+@pytest.mark.parametrize("command", ["live", "demo"])
+def test_with_qt_but_no_display_one_line_names_the_terminal(audiotest, command):
+    pytest.importorskip("PySide6")
+    nothing = {"DISPLAY": "", "WAYLAND_DISPLAY": "", "QT_QPA_PLATFORM": ""}
+    refused(audiotest(command, **nothing), "no display", "--text")
+
+
+@pytest.mark.window
+def test_demo_opens_the_window_and_closes_it_by_itself(audiotest):
+    pytest.importorskip("PySide6")
+    pytest.importorskip("pyqtgraph")
+    done = audiotest("demo", "--seconds", "0.5", QT_QPA_PLATFORM="offscreen")
+    assert (done.returncode, done.stdout) == (0, "")
 
 
 def test_an_unknown_device_is_named(audiotest):

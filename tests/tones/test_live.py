@@ -9,8 +9,11 @@ import pytest
 from audiotest.errors import DeviceError, RequestError
 from audiotest.feeds.protocol import Block
 from audiotest.measure.tone import fit_sine
+from audiotest.radio.iq import IqReceiver, fm_tone_iq
+from audiotest.tones.frequency import frequency_by_iq
+from audiotest.tones.guided import carry_out
 from audiotest.tones.level import OutputScale
-from audiotest.tones.live import LiveBench
+from audiotest.tones.live import IqBench, LiveBench
 from audiotest.tones.signals import sine
 from audiotest.tones.steps import Ask, Step
 
@@ -99,7 +102,7 @@ def test_without_a_learned_output_nothing_is_sent():
     try:
         with pytest.raises(RequestError, match="no output is learned"):
             bench.perform(tone_step())
-        with pytest.raises(RequestError, match="audiotest iq"):
+        with pytest.raises(RequestError, match="stereo input"):
             bench.perform(Step(prompt="", feed="iq"))
     finally:
         bench.close()
@@ -132,3 +135,17 @@ def test_a_technician_who_interrupts_leaves_silence():
         assert len(wire.queue) == 0
     finally:
         bench.close()
+
+
+@pytest.mark.parametrize("swapped", [False, True])
+def test_frequency_error_from_a_stereo_input(swapped):
+    def record(seconds):
+        made = fm_tone_iq(1000.0, 0.01, seconds, IqReceiver(sample_rate_hz=RATE, offset_hz=-350.0), seed=2)
+        return made.stereo()[:, ::-1] if swapped else made.stereo()
+
+    bench = IqBench(record, RATE, lambda step: (), swapped=swapped)
+    report = carry_out(frequency_by_iq(), bench)
+    assert report.complete
+    assert report.figures[0].value == pytest.approx(-350.0, abs=1.0)
+    with pytest.raises(RequestError):
+        bench.perform(tone_step())

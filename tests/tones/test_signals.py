@@ -22,7 +22,7 @@ def every_signal():
         signals.sine(1000.0, 0.5), signals.two_tone(700.0, 1900.0, 0.5), signals.stepped([400.0, 900.0], 0.2),
         signals.swept(300.0, 3000.0, 1.0), signals.speech_noise(1.0), signals.speech("english_reading", 2.0),
         signals.dtmf("19#"), signals.five_tone("CCIR", "12334"), signals.subaudible(88.5, 0.5),
-        signals.burst(),
+        signals.burst(), signals.step_up(1000.0, 20.0, 0.2, 0.4),
     ]  # fmt: skip
 
 

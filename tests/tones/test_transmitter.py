@@ -20,7 +20,7 @@ from audiotest.tones.guided import carry_out
 from audiotest.tones.level import OutputScale
 from audiotest.tones.limiting import RUN_DB, WORST_TONES_HZ, modulation_limiting
 from audiotest.tones.monitor import Monitor, scaled
-from audiotest.tones.rehearsal import DEMO_SET, MONITOR_FEED, Rehearsal
+from audiotest.tones.rehearsal import DEMO_SET, MONITOR_FEED, MONITOR_RECEIVER, Rehearsal
 from audiotest.tones.txaudio import (
     RESPONSE_TONES_HZ,
     audio_response,
@@ -67,6 +67,7 @@ def test_onset_knee_and_gain_of_limiting(name):
     knee_db = 20 * math.log10(truth.compression_1db_mv / truth.onset_mv)
     assert found["knee_db"] == pytest.approx(knee_db, abs=0.3)
     assert bench.silent
+    assert any("by proportion" in note for note in report.notes) is (name == "low deviation")
     assert len(next(curve for curve in report.curves if curve.name == "positive").points) == len(RUN_DB)
 
 
@@ -81,6 +82,28 @@ def test_overload_and_the_worst_tone():
     assert found["worst_khz"] == pytest.approx(worst_khz, rel=0.02)
     passed = {figure.key: figure.passed for figure in report.figures}
     assert passed["worst_khz"] is (worst_khz <= LIMIT_KHZ)
+
+
+def test_a_clipper_has_no_first_peak():
+    hard = figures(limiting("hard")[0])
+    # The splatter filter rings by some percent, and the monitor's noise adds a little.
+    assert hard["first_peak_khz"] == pytest.approx(hard["overload_positive_khz"], rel=0.1)
+
+
+def test_a_slow_level_control_lets_a_first_peak_through():
+    # A monitor with room for it: the first cycles come through as if there were no limiter.
+    receiver = replace(MONITOR_RECEIVER, if_bandwidth_khz=60.0, scale_khz_per_fs=60.0)
+    monitor = Monitor(feed=replace(MONITOR_FEED, scale_khz_per_fs=60.0))
+    bench = Rehearsal(unit=SETS["levelling"], monitor_receiver=receiver)
+    slow = figures(carry_out(modulation_limiting(monitor, LIMIT_KHZ, "test"), bench))
+    assert slow["first_peak_khz"] > 2.0 * slow["overload_positive_khz"]
+
+
+def test_a_first_peak_beyond_the_monitor_is_unknown_with_its_reason():
+    report = limiting("levelling")[0]
+    assert figures(report)["first_peak_khz"] is None
+    assert any(note.startswith("first peak: the sound card overloads") for note in report.notes)
+    assert report.complete
 
 
 def test_a_lopsided_limiter_shows_both_polarities():

@@ -74,6 +74,21 @@ def test_the_spectrum_cursor_finds_the_tone(bench: Bench) -> None:
     assert read[1].value == pytest.approx(-23.01, abs=0.1)
 
 
+def test_the_hiss_around_an_over_does_not_bury_its_peaks(bench: Bench) -> None:
+    n = spectrum_size(RATE_HZ)
+    hiss = 0.3 * np.random.default_rng(4).normal(size=n).astype(np.float32)
+    spectrum = bench.spectrum
+    for step in range(30):  # a second and a half of tone, its first and last moments hiss
+        sound = hiss if step in (0, 1, 28, 29) else sine(1000.0, 0.01, n) + 3e-4 * hiss
+        spectrum.draw(sound, RATE_HZ, over_s=0.5 + 0.05 * step)
+    spectrum.draw(hiss, RATE_HZ, over_s=None)
+    assert spectrum._memory is not None
+    held, hz = spectrum._memory.peak_dbfs, spectrum._hz
+    assert held.max() == pytest.approx(-43.0, abs=1.5)  # the tone's -40 - 3.01, and what lies between lines
+    assert held[(hz > 2000) & (hz < 3000)].max() < -80.0
+    assert len(spectrum._mask.getData()[0]) > 0
+
+
 def test_the_waterfall_cursor_reads_level_and_time_and_nothing_outside(bench: Bench) -> None:
     level = np.full(400, -100.0, dtype=np.float32)
     level[80:90] = -20.0

@@ -1,0 +1,64 @@
+"""The carrier without speech: where an over shows its noise, and the views in which that is looked for."""
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from audiotest.measure import activity as speech
+from audiotest.measure.filters import bandpass
+from audiotest.measure.views import Sound, in_pieces, speech_view
+
+EDGE_S = 0.03
+"""What is left out on either side of an edge."""
+PIECE_S = 0.06
+MIN_BARE_S = 0.06
+
+
+def low_view(sound: Sound, deemphasis_us: float) -> NDArray[np.float64]:
+    """The over de-emphasised and cut at 2.6 kHz, at the low rate: see `audiotest.measure.activity`."""
+    return speech_view(
+        sound.low, sound.low_rate_hz, deemphasis_us, usual_us=speech.LOW_VIEW_US, band_hz=speech.LOW_VIEW_HZ
+    )
+
+
+def bare_carrier(sound: Sound) -> Sound | None:
+    """The stretch of bare carrier before speech starts, edges left out."""
+    # The de-emphasis is not known yet; as well as flat, a feed may be de-emphasised twice here.
+    rms = speech.frame_rms(low_view(sound, 0.0), round(sound.low_rate_hz * speech.FRAME_S))
+    edge = round(EDGE_S / speech.FRAME_S) + 1
+    if len(rms) < edge + 4:
+        return None
+    quiet = float(np.percentile(rms[edge:], 3))
+    settled = rms[edge:] < 2.2 * max(float(np.median(rms[edge : edge + 4])), 1e-9)
+    length = int(np.argmin(settled)) if not settled.all() else len(settled)
+    first = float(np.median(rms[edge : edge + max(length, 1)]))
+    # One frame is held back: speech may begin inside it.
+    if (length - 1) * speech.FRAME_S < MIN_BARE_S or first > 2.5 * quiet + 1e-9:
+        return None
+    return sound.cut(edge * speech.FRAME_S, (edge + length - 1) * speech.FRAME_S)
+
+
+def quietest(sound: Sound) -> Sound | None:
+    """The quietest half second in pieces of 60 ms: the pauses of a talker who left no bare carrier."""
+    rms = speech.frame_rms(audio_band(sound), round(PIECE_S * sound.low_rate_hz))
+    if len(rms) < 12:
+        return None
+    order = np.argsort(rms)[: max(3, min(8, len(rms) // 12))]
+    pieces = [sound.cut(k * PIECE_S, (k + 1) * PIECE_S) for k in sorted(order)]
+    return replace(
+        sound,
+        wave=np.concatenate([piece.wave for piece in pieces]),
+        low=np.concatenate([piece.low for piece in pieces]),
+    )
+
+
+def audio_band(sound: Sound) -> NDArray[np.float64]:
+    """300-3400 Hz of the over at the low rate."""
+    rate_hz = sound.low_rate_hz
+    return in_pieces(lambda part: bandpass(part, rate_hz, 300.0, 3400.0), sound.low, rate_hz)
+
+
+def band_rms(sound: Sound) -> float:
+    """RMS in 300-3400 Hz, in full scale."""
+    return float(np.sqrt(np.mean(audio_band(sound) ** 2)))

@@ -1,0 +1,39 @@
+"""What a command does not need is not loaded."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+REPOSITORY = Path(__file__).parents[2]
+HEAVY = ("numpy", "scipy", "soundfile", "soxr", "rich", "sounddevice", "PySide6", "pyqtgraph")
+TELL = """
+import sys
+from audiotest.__main__ import main
+try:
+    main(sys.argv[1:])
+except SystemExit:
+    pass
+loaded = {name.split(".")[0] for name in sys.modules}
+print("loaded:", *sorted(loaded & set(%r)))
+"""
+
+
+def loaded_by(*arguments: str) -> set[str]:
+    done = subprocess.run(
+        [sys.executable, "-c", TELL % (HEAVY,), *arguments],
+        capture_output=True, text=True, cwd=REPOSITORY, check=True,
+    )  # fmt: skip
+    return set(done.stdout.splitlines()[-1].split()[1:])
+
+
+@pytest.mark.parametrize(
+    "arguments", [("--version",), ("check", "--help"), ("live", "--help"), ("demo", "--help")]
+)
+def test_no_commands_help_loads_a_library(arguments):
+    assert loaded_by(*arguments) == set()
+
+
+def test_a_check_loads_no_sound_card_and_no_window():
+    assert not loaded_by("check", "no such file.wav") & {"sounddevice", "PySide6", "pyqtgraph"}
