@@ -10,7 +10,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from audiotest.measure.activity import Activity
 from audiotest.measure.drivefeatures import drive_features
 from audiotest.measure.drivemodel import model_figures
 from audiotest.measure.driveviews import FRAME_S, drive_views
@@ -25,7 +24,7 @@ INTERVAL_STRETCH = 1.4
 """Makes the model's own interval hold nine times in ten on talkers, filters and limiters it never met: set on
 the test split of the accuracy benchmark, whose docs/accuracy.md says what it gives there."""
 AUTOMATIC_GAIN_ODDS = 0.3
-"""Finds six of ten automatic gains in the sound card, and takes 3 in 1000 plain overs for one (test split)."""
+"""Finds six of ten automatic gains in sound cards, and takes 3 in 1000 plain overs for one (test split)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,13 +50,6 @@ class Drive:
         return self.drive_db > REACHED_AT_DB
 
 
-def _in_time(active: NDArray[np.bool_], frame_n: int, sample_rate_hz: int, count_n: int) -> NDArray[np.bool_]:
-    """`active` frames of `frame_n` samples as frames of exactly 20 ms."""
-    frames = int(count_n / sample_rate_hz / FRAME_S)
-    places = ((np.arange(frames) + 0.5) * FRAME_S * sample_rate_hz / frame_n).astype(int)
-    return np.append(active, False)[np.minimum(places, len(active))]
-
-
 def _thinned(active: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """At most `MOST_ACTIVE_S` of long speech, in seconds taken evenly from all of it."""
     where = np.flatnonzero(active)
@@ -74,7 +66,7 @@ def _thinned(active: NDArray[np.bool_]) -> NDArray[np.bool_]:
 def estimate_drive(
     samples: NDArray[np.floating],
     sample_rate_hz: int,
-    activity: Activity,
+    active: NDArray[np.bool_],
     *,
     noise_db: float | None = None,
     hiss: NDArray[np.floating] | None = None,
@@ -87,8 +79,8 @@ def estimate_drive(
         The over, de-emphasis undone, sub-audible tone removed, any linear unit.
     sample_rate_hz : int
         Sample rate in Hz.
-    activity : Activity
-        Where in `samples` there is speech.
+    active : ndarray of bool, shape (n_frames,)
+        20 ms frames that hold speech.
     noise_db : float or None
         Noise of the bare carrier in the same view relative to the speech's RMS, where it was heard.
     hiss : ndarray, shape (m,), or None
@@ -105,7 +97,6 @@ def estimate_drive(
     is learnt, 20 ms by 20 ms, from simulated overs of many talkers and filters. `tests/benchmarks/accuracy`
     measures the errors on talkers, filters and limiters that had no part in it.
     """
-    active = _in_time(activity.active, activity.frame_n, sample_rate_hz, len(samples))
     if np.sum(active) * FRAME_S < MIN_ACTIVE_S or not np.any(samples):
         return None
     views = drive_views(samples, sample_rate_hz, _thinned(active), noise_db=noise_db, hiss=hiss)

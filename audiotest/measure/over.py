@@ -14,7 +14,7 @@ from audiotest.measure.filters import emphasis_response, undo_deemphasis
 from audiotest.measure.hiss import receiver_inverse
 from audiotest.measure.hum import MAINS_TOLERANCE_HZ, measure_hum
 from audiotest.measure.level import overload_runs
-from audiotest.measure.limiter import estimate_drive
+from audiotest.measure.limiter import Drive, estimate_drive
 from audiotest.measure.speech_level import active_speech_level
 from audiotest.measure.subaudible import find_subaudible
 from audiotest.measure.tone import find_steady_tone, measure_tone
@@ -133,8 +133,7 @@ def _voice_figures(
     noise_db = None
     if noise is not None and len(active):
         noise_db = _ratio_db(float(np.std(noise)), float(np.sqrt(np.mean(active**2))))
-    hiss = None if view.hiss is None else _flat(view.hiss.wave, rate_hz, view.deemphasis_us)
-    drive = estimate_drive(view.discriminator, rate_hz, active_part, noise_db=noise_db, hiss=hiss)
+    drive = _drive(view, active_part, noise_db)
     if drive is None:
         view.notes.append("limiter drive unknown: too little speech (1.5 s needed)")
         limiter = _NO_LIMITER
@@ -154,6 +153,13 @@ def _voice_figures(
     else:
         swing = limited(sent, active, drive)
     return active_part, _speech_deviation(swing, feed, limits), limiter
+
+
+def _drive(view: _View, part: speech.Activity, noise_db: float | None) -> Drive | None:
+    sound, tau_us = view.sound, view.deemphasis_us
+    hiss = None if view.hiss is None else _flat(view.hiss.low, sound.low_rate_hz, tau_us)
+    flat = _flat(sound.low, sound.low_rate_hz, tau_us)
+    return estimate_drive(flat, sound.low_rate_hz, part.active, noise_db=noise_db, hiss=hiss)
 
 
 def _without_receiver(view: _View, active_part: speech.Activity, feed: Feed) -> Swing | None:
