@@ -15,6 +15,9 @@ from audiotest.measure.drivefeatures import DriveFeatures
 MODEL_FILE = "drive_model.npz"
 SHARES = (0.01, 0.03, 0.08, 0.2, 0.5)
 HALF_TAPS = 2
+KINDS = (
+    "plain", "soundcard_overload", "if_clipping", "compressed_source", "soundcard_agc", "codec", "levelling"
+)  # fmt: skip
 Arrays = dict[str, NDArray[np.float32]]
 
 
@@ -24,7 +27,7 @@ class ModelFigures:
 
     ``low_db``, ``drive_db`` and ``high_db`` are the 5th, 50th and 95th percentile of the drive;
     ``p999_ratio`` and ``peak_ratio`` are the sent 99.9th percentile and peak over the received 99.9th
-    percentile of the discriminator's output.
+    percentile of the discriminator's output; ``odds`` is how likely each of `KINDS` is, adding up to 1.
     """
 
     low_db: float
@@ -33,6 +36,7 @@ class ModelFigures:
     clipped_fraction: float
     p999_ratio: float
     peak_ratio: float
+    odds: dict[str, float]
 
 
 @functools.cache
@@ -77,7 +81,7 @@ def _run(net: Arrays, frames: NDArray[np.float32], whole: NDArray[np.float32]) -
 
 
 def model_figures(features: DriveFeatures) -> ModelFigures:
-    """Drive, clipped share and peak ratios of an over from its features."""
+    """Drive, clipped share, peak ratios and kind of an over from its features."""
     model = _arrays()
     frames = np.clip((features.frames - model["frame_mean"]) / model["frame_deviation"], -5.0, 5.0)
     whole = np.clip((features.whole - model["whole_mean"]) / model["whole_deviation"], -4.0, 4.0)
@@ -86,8 +90,10 @@ def model_figures(features: DriveFeatures) -> ModelFigures:
     for k in range(count):
         net = {name.split(".", 1)[1]: a for name, a in model.items() if name.startswith(f"net{k}.")}
         outs.append(_run(net, frames.astype(np.float32), whole.astype(np.float32)))
-    low, middle, high, share, p999, peak = np.mean(outs, axis=0).astype(float)
+    out = np.mean(outs, axis=0).astype(float)
+    low, middle, high, share, p999, peak = out[:6]
     low, high = min(low, middle), max(high, middle)
+    odds = np.exp(out[6:] - np.max(out[6:]))
     return ModelFigures(
         low_db=10.0 * low,
         drive_db=10.0 * middle,
@@ -95,4 +101,5 @@ def model_figures(features: DriveFeatures) -> ModelFigures:
         clipped_fraction=float(np.clip(share / 3.0, 0.0, 1.0)),
         p999_ratio=float(np.exp(p999 / 5.0)),
         peak_ratio=float(np.exp(max(p999, peak) / 5.0)),
+        odds=dict(zip(KINDS, (odds / np.sum(odds)).tolist(), strict=True)),
     )

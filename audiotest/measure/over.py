@@ -14,7 +14,7 @@ from audiotest.measure.filters import emphasis_response, undo_deemphasis
 from audiotest.measure.hiss import receiver_inverse
 from audiotest.measure.hum import MAINS_TOLERANCE_HZ, measure_hum
 from audiotest.measure.level import overload_runs
-from audiotest.measure.limiter import estimate_drive
+from audiotest.measure.limiter import Drive, estimate_drive
 from audiotest.measure.speech_level import active_speech_level
 from audiotest.measure.subaudible import find_subaudible
 from audiotest.measure.tone import find_steady_tone, measure_tone
@@ -70,6 +70,7 @@ class _View:
     hiss: Sound | None
     deemphasis_us: float
     notes: list[str] = field(default_factory=list)
+    conditions: list[str] = field(default_factory=list)
 
 
 def _without_line(samples: NDArray[np.float64], rate_hz: int, frequency_hz: float) -> NDArray[np.float64]:
@@ -132,7 +133,7 @@ def _voice_figures(
     noise_db = None
     if noise is not None and len(active):
         noise_db = _ratio_db(float(np.std(noise)), float(np.sqrt(np.mean(active**2))))
-    drive = estimate_drive(active, rate_hz, noise_db=noise_db)
+    drive = _drive(view, active_part, noise_db)
     if drive is None:
         view.notes.append("limiter drive unknown: too little speech (1.5 s needed)")
         limiter = _NO_LIMITER
@@ -141,6 +142,8 @@ def _voice_figures(
             drive_db=drive.drive_db, drive_low_db=drive.low_db, drive_high_db=drive.high_db,
             clipped_fraction=drive.clipped_fraction, reached=drive.reached,
         )  # fmt: skip
+        if drive.automatic_gain:
+            view.conditions.append("levelling")
     if feed is None:
         view.notes.append(NO_SCALE)
         return active_part, _no_deviation(limits), limiter
@@ -150,6 +153,13 @@ def _voice_figures(
     else:
         swing = limited(sent, active, drive)
     return active_part, _speech_deviation(swing, feed, limits), limiter
+
+
+def _drive(view: _View, part: speech.Activity, noise_db: float | None) -> Drive | None:
+    sound, tau_us = view.sound, view.deemphasis_us
+    hiss = None if view.hiss is None else _flat(view.hiss.low, sound.low_rate_hz, tau_us)
+    flat = _flat(sound.low, sound.low_rate_hz, tau_us)
+    return estimate_drive(flat, sound.low_rate_hz, part.active, noise_db=noise_db, hiss=hiss)
 
 
 def _without_receiver(view: _View, active_part: speech.Activity, feed: Feed) -> Swing | None:
@@ -369,6 +379,8 @@ def _measure_view(
         view.bare = None if band_rms(view.bare) > TONE_ITSELF_SHARE * signal_rms else view.bare
     noise = _noise_figures(view, from_pauses, signal_rms, kind != "carrier")
     conditions = _conditions(runs, kind, part.active_s, active_dbfs, noise)
+    if kind == "voice":
+        conditions += view.conditions
     peak_dbfs = None if peak is None else amplitude_db(peak)
     return Over(
         start_s=0.0, end_s=0.0, kind=kind,

@@ -1,17 +1,21 @@
-"""Trains the drive model from the features of drawn overs and writes it as one plain array file.
+"""Trains the drive model from rendered lessons and writes it as one plain array file.
 
 A small network looks at every frame with its neighbours and with the over as a whole, says how far above the
 threshold the frame was before the limiter, and from the highest of these and the pooled rest the drive: its
-5th, 50th and 95th percentile by the pinball loss (Koenker & Bassett 1978), the clipped share, and the ratios
-that turn measured peaks into sent ones. PyTorch is needed here only; the product multiplies the arrays with
-numpy.
+5th, 50th and 95th percentile by the pinball loss (Koenker & Bassett 1978), the clipped share, the ratios that
+turn measured peaks into sent ones, and which confounder this may be. PyTorch is needed here only; the product
+multiplies the arrays with numpy (`audiotest.measure.drivemodel`).
+
+``python -m tests.benchmarks.accuracy.train LESSONS --exam TEST.npz --minutes 15 --nets 3 --out MODEL.npz``
 """
 
 import argparse
+import time
 from pathlib import Path
 
 import numpy as np
 import torch
+from numpy.typing import NDArray
 from torch import nn
 from torch.nn import functional
 
@@ -19,29 +23,34 @@ QUANTILES = (0.05, 0.5, 0.95)
 LOWEST_DB = -5.0
 LOWEST_FRAME_DB = -25.0
 SHARES = (0.01, 0.03, 0.08, 0.2, 0.5)
+KIND_COUNT = 7
+DRIVE_WEIGHT = np.array([1.0, 0.3, 0.6, 0.3, 0.3, 0.3, 1.0], dtype=np.float32)
+"""By kind: plain, overload, IF clipping, compressed source, automatic gain, codec, levelling."""
 MOST_FRAMES = 500
+BATCH = 32
+POOL = 8 * BATCH
+Floats = NDArray[np.float32]
+Scale = dict[str, Floats]
 
 
 class Data:
-    """Drawn overs: padded frames, whole-over features, targets."""
+    """Lessons in memory."""
 
-    def __init__(self, paths: list[Path], exclude: list[str]) -> None:
+    def __init__(self, paths: list[Path]) -> None:
         files = [np.load(path) for path in paths]
-        self.targets = np.concatenate([f["targets"] for f in files])
+        self.targets = np.concatenate([f["targets"][:, :7] for f in files])
         self.whole = np.concatenate([f["whole"] for f in files])
         self.talkers = np.concatenate([f["talkers"] for f in files])
-        self.frames: list[np.ndarray] = []
-        self.frame_db: list[np.ndarray] = []
+        self.frames: list[NDArray[np.float16]] = []
+        self.frame_db: list[NDArray[np.float16]] = []
         for f in files:
             ends = np.cumsum(f["counts"])[:-1]
             self.frames += np.split(f["frames"], ends)
             self.frame_db += np.split(f["frame_db"], ends)
-        kept = np.flatnonzero(~np.isin(self.talkers, exclude))
-        self.targets, self.whole, self.talkers = self.targets[kept], self.whole[kept], self.talkers[kept]
-        self.frames = [self.frames[k] for k in kept]
-        self.frame_db = [self.frame_db[k] for k in kept]
+        self.lengths = np.array([min(len(f), MOST_FRAMES) for f in self.frames])
+        self.kinds = self.targets[:, 5].astype(np.int64)
 
-    def goals(self) -> np.ndarray:
+    def goals(self) -> Floats:
         """Targets on comparable scales, shape (n, 4)."""
         t = self.targets
         return np.column_stack(
@@ -53,11 +62,23 @@ class Data:
             ]
         ).astype(np.float32)
 
+    def scale(self) -> Scale:
+        """Mean and deviation of every input."""
+        some = np.concatenate([frames[::5].astype(np.float32) for frames in self.frames[:3000]])
+        return {
+            "frame_mean": some.mean(axis=0),
+            "frame_deviation": some.std(axis=0) + 1e-3,
+            "whole_mean": self.whole.mean(axis=0),
+            "whole_deviation": self.whole.std(axis=0) + 1e-3,
+        }
+
 
 class Net(nn.Module):
-    """Frames and whole to frame levels and six figures; `audiotest.measure.drivemodel` mirrors it."""
+    """Frames and whole to frame levels, six figures and kinds; `audiotest.measure.drivemodel` mirrors it."""
 
-    def __init__(self, n_frame: int, n_whole: int, width: int) -> None:
+    def __init__(
+        self, n_frame: int, n_whole: int, width: int, drop: float = 0.15, drop_whole: float = 0.3
+    ) -> None:
         super().__init__()
         self.frame = nn.Linear(n_frame, width)
         self.whole = nn.Linear(n_whole, width)
@@ -66,9 +87,9 @@ class Net(nn.Module):
         self.wide = nn.Conv1d(width, width, 5, padding=2)
         self.level = nn.Linear(width, 1)
         self.mix = nn.Linear(3 * width + len(SHARES), width)
-        self.out = nn.Linear(width, 6)
-        self.drop = nn.Dropout(0.2)
-        self.drop_whole = nn.Dropout(0.3)
+        self.out = nn.Linear(width, 6 + KIND_COUNT)
+        self.drop = nn.Dropout(drop)
+        self.drop_whole = nn.Dropout(drop_whole)
 
     def forward(
         self, frames: torch.Tensor, mask: torch.Tensor, whole: torch.Tensor
@@ -97,150 +118,153 @@ class Net(nn.Module):
 
 
 def loss_of(
-    level: torch.Tensor, out: torch.Tensor, frame_db: torch.Tensor, mask: torch.Tensor, y: torch.Tensor
-) -> torch.Tensor:
-    """Pinball loss on the quantiles, squared error on the rest, and the frames' own levels."""
+    level: torch.Tensor, out: torch.Tensor, frame_db: torch.Tensor, mask: torch.Tensor,
+    y: torch.Tensor, kind: torch.Tensor,
+) -> torch.Tensor:  # fmt: skip
+    """Pinball loss on the quantiles, squared error on the rest, the frames' own levels, the kind."""
     away = y[:, 0] - out[:, 1]
     loss = away.abs() + away**2
     for k, q in ((0, QUANTILES[0]), (2, QUANTILES[2])):
         side = y[:, 0] - out[:, k]
         loss = loss + 1.5 * torch.maximum(q * side, (q - 1) * side)
     loss = loss + 0.15 * (y[:, 1] - out[:, 3]) ** 2
+    loss = loss * torch.from_numpy(DRIVE_WEIGHT)[kind]
     loss = loss + 0.15 * functional.huber_loss(out[:, 4:6], y[:, 2:4], reduction="none").sum(dim=1)
     frame = ((level - frame_db).abs() * mask).sum(dim=1) / mask.sum(dim=1)
-    return (loss + 0.7 * frame).mean()
+    named = functional.cross_entropy(out[:, 6:], kind, reduction="none")
+    return (loss + 0.7 * frame + 0.1 * named).mean()
 
 
 def batch_of(
-    data: Data, pick: np.ndarray, rng: np.random.Generator | None, scale: dict[str, np.ndarray]
+    data: Data, pick: NDArray[np.intp], rng: np.random.Generator | None, scale: Scale, longest: int
 ) -> tuple[torch.Tensor, ...]:
-    """Padded, standardised tensors of some overs; a random stretch of the long ones when training."""
-    longest = min(max(len(data.frames[k]) for k in pick), MOST_FRAMES)
-    frames = np.zeros((len(pick), longest, data.frames[0].shape[1]), dtype=np.float32)
-    level = np.zeros((len(pick), longest), dtype=np.float32)
-    mask = np.zeros((len(pick), longest), dtype=np.float32)
+    """Padded, standardised tensors of some overs; with `rng` a random stretch of the long ones, and noise."""
+    size = min(max(len(data.frames[k]) for k in pick), longest)
+    frames = np.zeros((len(pick), size, data.frames[0].shape[1]), dtype=np.float32)
+    level = np.zeros((len(pick), size), dtype=np.float32)
+    mask = np.zeros((len(pick), size), dtype=np.float32)
     for row, k in enumerate(pick):
         n = len(data.frames[k])
-        start = 0 if rng is None or n <= longest else int(rng.integers(0, n - longest))
-        take = min(n, longest)
+        start = 0 if rng is None or n <= size else int(rng.integers(0, n - size))
+        take = min(n, size)
         part = data.frames[k][start : start + take].astype(np.float32)
         frames[row, :take] = np.clip((part - scale["frame_mean"]) / scale["frame_deviation"], -5, 5)
-        level[row, :take] = np.maximum(data.frame_db[k][start : start + take], LOWEST_FRAME_DB) / 10.0
+        levels = data.frame_db[k][start : start + take].astype(np.float32)
+        level[row, :take] = np.maximum(levels, LOWEST_FRAME_DB) / 10.0
         mask[row, :take] = 1.0
     whole = np.clip((data.whole[pick] - scale["whole_mean"]) / scale["whole_deviation"], -4, 4)
+    if rng is not None:
+        frames += 0.05 * rng.standard_normal(frames.shape, np.float32)
+        whole = whole + 0.1 * rng.standard_normal(whole.shape)
     return tuple(torch.from_numpy(a.astype(np.float32)) for a in (frames, mask, whole, level))
 
 
-def scales_of(data: Data, pick: np.ndarray) -> dict[str, np.ndarray]:
-    """Mean and deviation of every input over the overs in `pick`."""
-    some = np.concatenate([data.frames[k][::5].astype(np.float32) for k in pick[:3000]])
-    return {
-        "frame_mean": some.mean(axis=0),
-        "frame_deviation": some.std(axis=0) + 1e-3,
-        "whole_mean": data.whole[pick].mean(axis=0),
-        "whole_deviation": data.whole[pick].std(axis=0) + 1e-3,
-    }
-
-
-def fit(
-    data: Data, pick: np.ndarray, scale: dict[str, np.ndarray], *, seed: int, epochs: int, width: int
-) -> Net:
-    """Train one network on the overs in `pick`."""
+def fit(data: Data, scale: Scale, *, seed: int, minutes: float, width: int, rate: float) -> Net:
+    """Train one network for so many minutes."""
     torch.manual_seed(seed)
     rng = np.random.default_rng(seed)
-    goals = data.goals()
+    goals = torch.from_numpy(data.goals())
+    kinds = torch.from_numpy(data.kinds)
     net = Net(data.frames[0].shape[1], data.whole.shape[1], width)
-    size = 32
-    steps = epochs * max(1, len(pick) // size)
-    optimiser = torch.optim.AdamW(net.parameters(), lr=1e-3, weight_decay=0.03)
-    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, 3e-3, total_steps=steps + 1)
-    net.train()
-    for step in range(steps):
-        chosen = rng.choice(pick, size, replace=False)
-        frames, mask, whole, level = batch_of(data, chosen, rng, scale)
-        frames = frames + 0.05 * torch.randn_like(frames)
-        whole = whole + 0.1 * torch.randn_like(whole)
-        guess, out = net(frames, mask, whole)
-        optimiser.zero_grad()
-        loss = loss_of(guess, out, level, mask, torch.from_numpy(goals[chosen]))
-        loss.backward()
-        nn.utils.clip_grad_norm_(net.parameters(), 2.0)
-        optimiser.step()
-        schedule.step()
-        if step % 200 == 0:
-            print(f"  net {seed} step {step}/{steps} loss {loss.item():.3f}", flush=True)
+    optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=0.03)
+    began, step, errors = time.monotonic(), 0, []
+    while (share := (time.monotonic() - began) / 60.0 / minutes) < 1.0:
+        for group in optimiser.param_groups:
+            group["lr"] = rate * min(step / 200.0, 1.0) * max(0.5 * (1.0 + np.cos(np.pi * share)), 0.005)
+        pool = rng.choice(len(data.frames), min(POOL, len(data.frames)), replace=False)
+        pool = pool[np.argsort(data.lengths[pool], kind="stable")]
+        for k in rng.permutation(len(pool) // BATCH):
+            pick = pool[k * BATCH : (k + 1) * BATCH]
+            frames, mask, whole, level = batch_of(data, pick, rng, scale, MOST_FRAMES)
+            guess, out = net(frames, mask, whole)
+            loss = loss_of(guess, out, level, mask, goals[pick], kinds[pick])
+            optimiser.zero_grad()
+            loss.backward()
+            nn.utils.clip_grad_norm_(net.parameters(), 2.0)
+            optimiser.step()
+            plain = kinds[pick] == 0
+            errors.append(float(((out[:, 1] - goals[pick, 0])[plain] ** 2).mean().detach()))
+            step += 1
+            if step % 400 == 0:
+                print(
+                    f"  net {seed} {share:.2f} step {step} rms {10 * np.mean(errors[-400:]) ** 0.5:.2f}",
+                    flush=True,
+                )
     net.eval()
     return net
 
 
-def predict(nets: list[Net], data: Data, pick: np.ndarray, scale: dict[str, np.ndarray]) -> np.ndarray:
-    """Mean of the networks' outputs, shape (n, 6)."""
+def predict(nets: list[Net], data: Data, scale: Scale) -> Floats:
+    """Mean of the networks' outputs, shape (n, 6 + kinds), over by over as in the product."""
     outs = []
     with torch.no_grad():
-        for part in np.array_split(pick, max(1, len(pick) // 64)):
-            frames, mask, whole, _ = batch_of(data, part, None, scale)
-            outs.append(np.mean([net(frames, mask, whole)[1].numpy() for net in nets], axis=0))
-    return np.concatenate(outs)
+        for k in range(len(data.frames)):
+            frames, mask, whole, _ = batch_of(data, np.array([k]), None, scale, 10**6)
+            outs.append(np.mean([net(frames, mask, whole)[1].numpy()[0] for net in nets], axis=0))
+    return np.array(outs)
 
 
-def report(name: str, drive: np.ndarray, out: np.ndarray) -> None:
-    """Print the figures that matter."""
+def report(name: str, data: Data, out: Floats) -> None:
+    """Print the figures that matter, plain overs only but for the kinds."""
     guess, low, high = out[:, 1] * 10, out[:, 0] * 10, out[:, 2] * 10
-    inside = (drive >= 3) & (drive <= 24)
-    error = guess[inside] - drive[inside]
+    truth = data.targets
+    drive, plain = truth[:, 0], data.kinds == 0
+    error = guess - drive
+    inside = (drive >= 3) & (drive <= 24) & plain
+    seconds = np.array([len(f) for f in data.frames]) / 50.0
+
+    def rms(some: NDArray[np.bool_]) -> str:
+        return f"{np.sqrt(np.mean(error[some] ** 2)):.2f} ({error[some].mean():+.1f}, {some.sum()})"
+
     cover = np.mean((drive[inside] >= low[inside]) & (drive[inside] <= high[inside]))
-    rms = np.sqrt(np.mean(error**2))
-    line = f"{name}: n {inside.sum()} rms {rms:.2f} bias {error.mean():+.2f} cover {cover:.2f}"
+    lines = [f"{name}: 3..24 dB rms {rms(inside)} cover {cover:.2f}"]
+    rows = {
+        "hiss": truth[:, 6] > 0, "no hiss": truth[:, 6] == 0, "cnr >= 18": truth[:, 4] >= 18,
+        "5 s active": seconds >= 5.0, "cnr >= 18, 5 s": (truth[:, 4] >= 18) & (seconds >= 5.0),
+    }  # fmt: skip
+    rows |= {talker: data.talkers == talker for talker in sorted(set(data.talkers))} if len(name) else {}
+    lines += [f"  {label}: {rms(inside & some)}" for label, some in rows.items() if (inside & some).any()]
     for a, b in ((-15, -3), (-3, 3), (3, 8), (8, 14), (14, 20), (20, 26)):
-        m = (drive >= a) & (drive < b)
+        m = (drive >= a) & (drive < b) & plain
         if m.any():
-            e = guess[m] - np.maximum(drive[m], LOWEST_DB)
-            line += f" | {a}..{b}: {np.sqrt(np.mean(e**2)):.2f} ({e.mean():+.1f})"
-    print(line, flush=True)
+            e = np.maximum(guess[m], -3) - np.maximum(drive[m], -3)
+            lines.append(f"  {a} .. {b}: {np.sqrt(np.mean(e**2)):.2f} ({e.mean():+.1f})")
+    good = (truth[:, 4] >= 18) & plain
+    for label, ratio in (("p999", np.exp(out[:, 4] / 5)), ("p999 raw", np.ones(len(out)))):
+        e = np.abs(ratio / truth[:, 2] - 1)[good]
+        lines.append(f"  {label}: median {np.median(e):.3f} p95 {np.percentile(e, 95):.3f}")
+    hit = np.argmax(out[:, 6:], axis=1)
+    named = [np.mean(hit[data.kinds == k] == k) for k in range(KIND_COUNT) if (data.kinds == k).any()]
+    lines.append("  kinds named: " + " ".join(f"{share:.2f}" for share in named))
+    print("\n".join(lines), flush=True)
 
 
 def main() -> None:
-    """Cross-check by talkers, then train on all and write the model."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("features", type=Path, nargs="+")
-    parser.add_argument("--out", type=Path)
-    parser.add_argument("--hold", default="nat_ru,nat_de,fest_czech_dita,flite_rms,espeak_9_cs_f5")
-    parser.add_argument("--exclude", default="", help="talkers left out altogether, for an honest judgement")
+    """Train, judge, write."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("lessons", type=Path)
+    parser.add_argument("--exam", type=Path, action="append", default=[])
+    parser.add_argument("--out", type=Path, required=True)
+    parser.add_argument("--minutes", type=float, default=15.0, help="for each network")
     parser.add_argument("--nets", type=int, default=3)
-    parser.add_argument("--epochs", type=int, default=60)
-    parser.add_argument("--width", type=int, default=48)
-    parser.add_argument("--skip-check", action="store_true", help="no cross-check by talkers")
+    parser.add_argument("--width", type=int, default=96)
+    parser.add_argument("--rate", type=float, default=2e-3)
     options = parser.parse_args()
-    data = Data(options.features, options.exclude.split(","))
-    held = np.isin(data.talkers, options.hold.split(","))
-    everyone = np.arange(len(held))
-    if held.any() and not options.skip_check:
-        pick, test = np.flatnonzero(~held), np.flatnonzero(held)
-        scale = scales_of(data, pick)
-        nets = [
-            fit(data, pick, scale, seed=k, epochs=options.epochs, width=options.width)
-            for k in range(options.nets)
-        ]
-        report("train", data.targets[pick[::4], 0], predict(nets, data, pick[::4], scale))
-        out = predict(nets, data, test, scale)
-        truth = data.targets[test]
-        report("held", truth[:, 0], out)
-        for talker in options.hold.split(","):
-            m = data.talkers[test] == talker
-            if m.any():
-                report("  " + talker, truth[m, 0], out[m])
-        good = truth[:, 4] >= 18
-        for name, ratio in (("p999 model", np.exp(out[:, 4] / 5)), ("p999 raw", np.ones(len(out)))):
-            e = np.abs(ratio / truth[:, 2] - 1)[good]
-            print(name, f"median {np.median(e):.3f} p95 {np.percentile(e, 95):.3f}")
-    if options.out:
-        scale = scales_of(data, everyone)
-        arrays = dict(scale)
-        for k in range(options.nets):
-            net = fit(data, everyone, scale, seed=k, epochs=options.epochs, width=options.width)
-            for name, tensor in net.state_dict().items():
-                arrays[f"net{k}.{name}"] = tensor.numpy()
+    data = Data(sorted(options.lessons.glob("lesson-*.npz")))
+    scale = data.scale()
+    print(f"{len(data.frames)} overs, {len(set(data.talkers))} talkers")
+    nets: list[Net] = []
+    for seed in range(options.nets):
+        nets.append(
+            fit(data, scale, seed=seed, minutes=options.minutes, width=options.width, rate=options.rate)
+        )
+        arrays: Scale = dict(scale)
+        for k, net in enumerate(nets):
+            arrays |= {f"net{k}.{name}": tensor.numpy() for name, tensor in net.state_dict().items()}
         np.savez_compressed(options.out, **{n: a.astype(np.float32) for n, a in arrays.items()})
+        for path in options.exam:
+            exam = Data([path])
+            report(path.stem, exam, predict(nets, exam, scale))
 
 
 if __name__ == "__main__":

@@ -1,0 +1,261 @@
+"""Renders training overs through the simulated radio and keeps what the drive model is shown, with the truth.
+
+``python -m tests.benchmarks.accuracy.lessons CORPUS OUT --splits train,tune --overs 12000`` writes shards
+``OUT/lesson-NNNN.npz``; with ``--exam SET --exam-split test`` it writes ``OUT`` from a rendered set instead,
+for judging. The radio runs at 48 kHz: enough for training, not for judging. Filters and limiters that
+`draw.py` holds out never occur. The truth goes down to every 20 ms frame: how far above the threshold the
+limiter's input was there, which is what makes a few talkers go a long way.
+"""
+
+import argparse
+import json
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import scipy.fft
+import scipy.ndimage
+import scipy.signal
+import soundfile as sf
+from numpy.typing import NDArray
+
+import audiotest.radio.transmitter as transmitter
+from audiotest.measure.activity import find_activity
+from audiotest.measure.deviation import AUDIO_HIGH_HZ
+from audiotest.measure.drivefeatures import drive_features
+from audiotest.measure.driveviews import RATE_HZ, DriveViews, drive_views
+from audiotest.measure.filters import undo_deemphasis
+from audiotest.radio.link import simulate
+from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
+from tests.benchmarks.accuracy.draw import CONFOUNDERS, Over, draw_over
+from tests.benchmarks.accuracy.mouth import RATE_HZ as VOICE_HZ
+from tests.benchmarks.accuracy.mouth import at_the_microphone
+from tests.benchmarks.accuracy.sets import read_set
+
+BASEBAND_HZ = 48000
+FINER = 4
+KINDS = ("plain", *CONFOUNDERS)
+SHARD_N = 100
+EDGE_S = 0.05
+Row = dict[str, NDArray[Any]]
+Record = dict[str, Any]
+
+
+def livened(x: NDArray[np.float64], rng: np.random.Generator) -> NDArray[np.float64]:
+    """A talker who is not in the corpus: dynamics widened or narrowed, phases smeared."""
+    if rng.random() < 0.65:
+        width = int(VOICE_HZ * np.exp(rng.uniform(np.log(0.015), np.log(0.3))))
+        envelope = np.sqrt(scipy.ndimage.uniform_filter1d(x**2, width)) + 1e-4 * np.max(np.abs(x))
+        x = x * (envelope / np.max(envelope)) ** rng.uniform(-0.35, 0.4)
+    if rng.random() < 0.5:
+        for _ in range(int(rng.integers(1, 5))):
+            angle, radius = rng.uniform(0.05, 1.2), rng.uniform(0.6, 0.97)
+            a = [1.0, -2 * radius * np.cos(angle), radius**2]
+            x = scipy.signal.lfilter(a[::-1], a, x)
+    return x
+
+
+def transmission(over: Over, source: NDArray[np.float32]) -> tuple[Any, NDArray[np.float64]]:
+    """The over as received at 8 kHz, and the limiter's input, threshold 1, at 48 kHz."""
+    seen: list[NDArray[np.float64]] = []
+    limit = transmitter.limit
+
+    def watched(v: Any, rate_hz: int, tx: Transmitter) -> Any:
+        seen.append(v)
+        # At 48 kHz the limiter's harmonics would fold back, and a model would learn the drive from that.
+        n = scipy.fft.next_fast_len(len(v), real=True)
+        fine = scipy.fft.irfft(scipy.fft.rfft(v, n), FINER * n)[: FINER * len(v)] * FINER
+        limited = limit(fine, FINER * rate_hz, tx)
+        spectrum = scipy.fft.rfft(limited, FINER * n)[: n // 2 + 1]
+        return scipy.fft.irfft(spectrum, n)[: len(v)] / FINER
+
+    transmitter.limit = watched
+    try:
+        made = simulate(
+            source, round(VOICE_HZ * over.mouth.pitch), Transmitter(**over.transmitter),
+            Receiver(**over.receiver), replace(SoundCard(**over.soundcard), sample_rate_hz=RATE_HZ),
+            Timing(**over.timing), seed=over.seed, baseband_rate_hz=BASEBAND_HZ,
+        )  # fmt: skip
+    finally:
+        transmitter.limit = limit
+    return made, seen[0]
+
+
+def without_tone(x: NDArray[np.float64], rate_hz: int, tone_hz: float | None) -> NDArray[np.float64]:
+    """`x` less the sub-audible tone that is known to be in it."""
+    if tone_hz is None:
+        return x
+    angle = 2.0 * np.pi * tone_hz * np.arange(len(x)) / rate_hz
+    design = np.column_stack([np.cos(angle), np.sin(angle)])
+    return np.asarray(x - design @ np.linalg.lstsq(design, x, rcond=None)[0])
+
+
+def shown(
+    audio: NDArray[np.floating], rate_hz: int, record: Record, rng: np.random.Generator | None
+) -> tuple[DriveViews, NDArray[np.bool_], float, float, bool] | None:
+    """What the model is shown of an over whose edges are known: views, active frames, their start in s from
+    the carrier's, the heard 99.9th percentile in full scale, and whether hiss was heard; None when too little
+    of it is active. With `rng` the conditions vary: emphasis not quite known, noise not heard, hiss short."""
+    truth = record["truth"]
+    tau_us = record["receiver"]["deemphasis_us"]
+    if rng is not None and rng.random() < 0.3 and tau_us > 0.0:
+        tau_us = 750.0 if rng.random() < 0.5 else tau_us * rng.uniform(0.9, 1.1)
+
+    def between(start_s: float, end_s: float) -> NDArray[np.float64]:
+        part = np.asarray(audio[round(start_s * rate_hz) : round(end_s * rate_hz)], dtype=np.float64)
+        return undo_deemphasis(part, rate_hz, tau_us, high_hz=AUDIO_HIGH_HZ) if len(part) > 64 else part
+
+    is_open = record["receiver"]["squelch"] == "open"
+    start_s = truth["start_s"] + (EDGE_S if is_open else 0.12)
+    end_s = (truth["end_beep_start_s"] or truth["end_s"]) - 0.02
+    x = without_tone(between(start_s, end_s), rate_hz, truth["subaudible_hz"])
+    x = x - np.mean(x)
+    noise: NDArray[np.float64] | None = between(
+        start_s, truth["start_s"] + record["timing"]["bare_carrier_s"] - 0.02
+    )
+    if noise is not None:
+        noise = None if len(noise) < 0.06 * rate_hz else noise - np.mean(noise)
+    part = find_activity(x, rate_hz, noise=noise)
+    active = np.asarray(part.select(x))
+    if len(active) < 1.2 * rate_hz:
+        return None
+    noise_db = None
+    if noise is not None and (rng is None or rng.random() < 0.85):
+        noise_db = float(20 * np.log10((np.std(noise) + 1e-7) / np.sqrt(np.mean(active**2))))
+    hiss = None
+    if is_open:
+        hiss = between(0.02, truth["start_s"] - 0.03)
+        if rng is None or rng.random() < 0.5:
+            hiss = np.concatenate([hiss, between(truth["end_s"] + 0.03, truth["end_s"] + 0.38)])
+    views = drive_views(x, rate_hz, part.active, noise_db=noise_db, hiss=hiss)
+    heard_fs = float(np.quantile(np.abs(active), 0.999))
+    return views, part.active, start_s - truth["start_s"], heard_fs, hiss is not None
+
+
+def row_of(views: DriveViews, record: Record, heard_fs: float, has_hiss: bool) -> Row:
+    """Inputs and targets of one over, frames' levels still missing."""
+    truth = record["truth"]
+    features = drive_features(views)
+    heard_khz = heard_fs * truth["scale_khz_per_fs"]
+    targets = [
+        truth["drive_db"], truth["clipped_fraction"], truth["p999_khz"] / heard_khz,
+        truth["peak_khz"] / heard_khz, truth["cnr_db"], float(KINDS.index(record["kind"])), float(has_hiss),
+        float(record["held_out"]), float(record["mouth"]["talker"].startswith("nat_")),
+    ]  # fmt: skip
+    return {
+        "frames": features.frames.astype(np.float16),
+        "whole": features.whole,
+        "frame_db": np.zeros(len(features.frames), dtype=np.float16),
+        "targets": np.array(targets, dtype=np.float32),
+    }
+
+
+def lesson(over: Over, recording: NDArray[np.float64]) -> Row | None:
+    """One over rendered for training; None when too little of it is active."""
+    rng = np.random.default_rng(over.seed + 1)
+    mouth = replace(over.mouth, pitch=over.mouth.pitch * float(rng.uniform(0.88, 1.12)))
+    over = replace(over, mouth=mouth)
+    source = at_the_microphone(recording, mouth).astype(np.float64)
+    if over.kind != "compressed_source":
+        source = livened(source, rng)
+    made, v = transmission(over, (0.5 * source / np.max(np.abs(source))).astype(np.float32))
+    record = asdict(over) | {"truth": asdict(made.truth[0])}
+    seen = shown(made.audio, RATE_HZ, record, rng)
+    if seen is None:
+        return None
+    views, active, after_s, heard_fs, has_hiss = seen
+    row = row_of(views, record, heard_fs, has_hiss)
+    size_n = BASEBAND_HZ // 50
+    v = np.abs(v[round(after_s * BASEBAND_HZ) :])
+    v = np.pad(v, (0, max(0, len(active) * size_n - len(v))))[: len(active) * size_n]
+    per_frame = np.sort(v.reshape(-1, size_n), axis=1)[active]
+    row["frame_db"] = (20 * np.log10(per_frame[:, int(0.95 * size_n)] + 1e-3)).astype(np.float16)
+    return row
+
+
+def write(path: Path, rows: list[Row], talkers: list[str]) -> None:
+    """One shard; complete or not there at all."""
+    part = path.with_suffix(".part")
+    with part.open("wb") as file:
+        np.savez(
+            file,
+            frames=np.concatenate([r["frames"] for r in rows]),
+            frame_db=np.concatenate([r["frame_db"] for r in rows]),
+            counts=np.array([len(r["frames"]) for r in rows]),
+            whole=np.array([r["whole"] for r in rows]),
+            targets=np.array([r["targets"] for r in rows]),
+            talkers=np.array(talkers),
+        )
+    part.rename(path)
+
+
+def exam(folder: Path, split: str, out: Path) -> None:
+    """What the model is shown of a set that `make_set.py` rendered, in one shard."""
+    rows, talkers = [], []
+    for record, audio in read_set(folder, split):
+        seen = shown(audio, record["sample_rate_hz"], record, None)
+        if seen is not None:
+            views, _, _, heard_fs, has_hiss = seen
+            rows.append(row_of(views, record, heard_fs, has_hiss))
+            talkers.append(record["mouth"]["talker"])
+    write(out, rows, talkers)
+
+
+_recordings: dict[str, NDArray[np.float64]] = {}
+
+
+def shard(job: tuple[str, str, str, int, int]) -> str:
+    """Render one shard; a line that says what it holds."""
+    corpus, out, splits, seed, number = job
+    path = Path(out) / f"lesson-{number:04d}.npz"
+    if path.exists():
+        return f"{path.name}: there"
+    index = json.loads((Path(corpus) / "index.json").read_text())
+    talkers = [t for t in index if t["split"] in splits.split(",")]
+    files = {t["id"]: Path(corpus) / t["file"] for t in talkers}
+    rng = np.random.default_rng([seed, number])
+    rows, names = [], []
+    while len(rows) < SHARD_N:
+        over = draw_over(f"lesson-{number}-{len(rows)}", "train", talkers, rng)
+        if over.held_out:
+            continue
+        talker = over.mouth.talker
+        if talker not in _recordings:
+            _recordings[talker] = sf.read(files[talker], dtype="float64")[0]
+        row = lesson(over, _recordings[talker])
+        if row is not None:
+            rows.append(row)
+            names.append(talker)
+    write(path, rows, names)
+    return path.name
+
+
+def main() -> None:
+    """Render all shards."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("corpus", type=Path, help="folder that `voices.py` filled")
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--splits", default="train")
+    parser.add_argument("--overs", type=int, default=12000)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--exam", type=Path, help="folder that `make_set.py` filled")
+    parser.add_argument("--exam-split", default="test")
+    options = parser.parse_args()
+    if options.exam is not None:
+        exam(options.exam, options.exam_split, options.out)
+        return
+    options.out.mkdir(parents=True, exist_ok=True)
+    jobs = [
+        (str(options.corpus), str(options.out), options.splits, options.seed, k)
+        for k in range(-(-options.overs // SHARD_N))
+    ]
+    with ProcessPoolExecutor(options.workers) as pool:
+        for said in pool.map(shard, jobs):
+            print(said, flush=True)
+
+
+if __name__ == "__main__":
+    main()
