@@ -153,9 +153,12 @@ def copy_sheets(base: sqlite3.Connection, target: Path) -> Path:
 
 
 def _prepare(base: sqlite3.Connection, path: Path) -> None:
-    version = _version(base)
-    owner = base.execute("PRAGMA application_id").fetchone()[0]
+    # In one look: another program may be making the file at this very moment.
+    base.execute("BEGIN")
     holds = base.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
+    owner = base.execute("PRAGMA application_id").fetchone()[0]
+    version = _version(base)
+    base.execute("COMMIT")
     if holds and owner != APPLICATION_ID:
         raise FileError(f"{path}: is a database of another program", "name another file")
     if version > len(MIGRATIONS):

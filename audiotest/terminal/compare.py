@@ -16,6 +16,7 @@ from audiotest.records import Feed, LimitSet
 from audiotest.standards.limits import get_limits
 from audiotest.terminal.card import make_console, print_row
 from audiotest.terminal.overclip import cut_over
+from audiotest.terminal.shown import shown
 
 SCHEMA = "audiotest-compare-1"
 
@@ -50,7 +51,7 @@ def _listen(file: str, channel: int | None, feed: Feed | None, limits: LimitSet)
 
 def _print(found: Compared, arguments: argparse.Namespace, blind: Path | None) -> None:
     console = make_console()
-    console.print(Text(f"from {arguments.first} to {arguments.second}", style="bold"))
+    console.print(Text(shown(f"from {arguments.first} to {arguments.second}"), style="bold"))
     for change in found.changes:
         print_row(console, "", change)
     if found.first_lufs is not None and found.second_lufs is not None:
@@ -61,5 +62,5 @@ def _print(found: Compared, arguments: argparse.Namespace, blind: Path | None) -
             console, "to match", f"play the first at {first:+.1f} dB and the second at {second:+.1f} dB"
         )
     if blind is not None:
-        print_row(console, "blind", f"X.flac and Y.flac in {blind}; the key lies beside them")
+        print_row(console, "blind", f"X.flac and Y.flac in {shown(str(blind))}; the key lies beside them")
         console.print("Start headphones low.")

@@ -27,6 +27,7 @@ from audiotest.terminal.card import WIDTH, make_console
 from audiotest.terminal.check import check_file
 from audiotest.terminal.document import SCHEMA, document, failed_entry, file_entry, is_finite
 from audiotest.terminal.figures import ARROWS, ARROWS_ASCII, clock
+from audiotest.terminal.shown import complain, shown
 
 ENDINGS = (
     ".wav", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".aif", ".aiff", ".aifc", ".w64", ".rf64", ".au",
@@ -159,7 +160,7 @@ def run_folder(
         with _progress() as progress:
             task = progress.add_task("measuring", total=len(files), file="")
             for file in files:
-                progress.update(task, file=os.path.basename(file)[:30])
+                progress.update(task, file=shown(os.path.basename(file))[:30])
                 entry = memory.recall(file)
                 recalled += entry is not None
                 if entry is None:
@@ -167,11 +168,11 @@ def run_folder(
                     if entry["error"] is None:
                         memory.keep(file, entry)
                     else:
-                        _complain(entry["error"])
+                        complain(entry["error"])
                 entries.append(entry)
                 progress.advance(task)
     except KeyboardInterrupt:
-        _complain(
+        complain(
             f"stopped after {len(entries)} of {len(files)} recordings: the same command goes on from there"
         )
         raise
@@ -221,7 +222,7 @@ def print_table(console: Console, entries: Sequence[dict[str, Any]], limits: Lim
     names = _short_names([entry["file"] for entry in entries])
     for name, entry in zip(names, entries, strict=True):
         if entry["error"] is not None:
-            table.add_row(Text(name), Text("not measured", style="bold"))
+            table.add_row(Text(shown(name)), Text("not measured", style="bold"))
             continue
         over = _longest(entry["overs"])
         cells = [clock(entry["duration_s"]), str(len(entry["overs"]))]
@@ -232,7 +233,7 @@ def print_table(console: Console, entries: Sequence[dict[str, Any]], limits: Lim
                 _figure(over["deviation"]["peak_khz"], ".2f"),
             ]
             cells += [f"{arrows[advice[key]]} {advice[key]}" for key in ("mic_gain", "deviation")]
-        table.add_row(Text(name), *cells)
+        table.add_row(Text(shown(name)), *cells)
     if console.is_terminal:
         console.print(table)
     else:
@@ -279,7 +280,3 @@ def _progress() -> Progress:
         TextColumn("{task.fields[file]}", markup=False), console=console, transient=True,
         disable=not console.is_terminal,
     )  # fmt: skip
-
-
-def _complain(message: str) -> None:
-    print(f"audiotest: {' '.join(message.splitlines())}", file=sys.stderr)

@@ -5,6 +5,8 @@ import os
 import sys
 from pathlib import Path
 
+from rich.text import Text
+
 from audiotest.errors import FileError, RequestError
 from audiotest.keep.exchange import sheet_csv, sheet_json
 from audiotest.keep.report import Report, make_report
@@ -13,6 +15,7 @@ from audiotest.keep.reportpdf import report_pdf
 from audiotest.keep.sheets import Sheets
 from audiotest.terminal.card import make_console
 from audiotest.terminal.sheet import chosen_path
+from audiotest.terminal.shown import complain, shown
 
 ENDINGS = (".html", ".pdf", ".csv", ".json")
 
@@ -42,9 +45,9 @@ def run(arguments: argparse.Namespace) -> int:
             content = report_page(report).encode() if page else report_pdf(report, arguments.paper)
     write_file(Path(arguments.output), content, replace=arguments.replace)
     for remark in () if report is None else report.remarks:
-        print(f"audiotest: {' '.join(remark.split())}", file=sys.stderr)
+        complain(remark)
     if not arguments.json:
-        make_console().print(f"{arguments.output}: report on sheet {arguments.sheet}.", markup=False)
+        make_console().print(Text(shown(f"{arguments.output}: report on sheet {arguments.sheet}.")))
     return 0
 
 

@@ -28,6 +28,7 @@ from audiotest.keep.sheets import Sheets
 from audiotest.standards.limits import get_limits
 from audiotest.terminal.card import make_console, print_row
 from audiotest.terminal.overclip import cut_over
+from audiotest.terminal.shown import complain, shown
 
 DOCUMENT = "audiotest-sheets-1"
 CANNOT = 2
@@ -45,7 +46,7 @@ def chosen_path(named: str | None) -> Path:
 
 
 def _say(text: str) -> None:
-    make_console().print(Text(text))
+    make_console().print(Text(shown(text)))
 
 
 def _document(**content: Any) -> int:
@@ -334,7 +335,7 @@ def _check(sheets: Sheets, _: argparse.Namespace) -> int:
             except FileError as error:
                 faults.append(f"sheet {visit.id}: {error}")
     for fault in faults:
-        print(f"audiotest: {' '.join(fault.split())}", file=sys.stderr)
+        complain(fault)
     if faults:
         return CANNOT
     _say(f"{sheets.path}: sound; {len(sheets.visits())} sheets, {count} attached files all there.")

@@ -23,7 +23,7 @@ from audiotest.records import Feed, Over
 from audiotest.standards.limits import get_limits
 
 REPOSITORY = Path(__file__).parents[2]
-HOSTILE = "<script>alert(1)</script> ' OR 1=1; DROP TABLE sets; -- \x00\x1b[31m \ud800 é漢"
+HOSTILE = "<script>alert(1)</script> ' OR 1=1; DROP TABLE sets; -- \x00\x1b[31m\u202e \ud800 é漢"
 
 
 @pytest.fixture
