@@ -71,7 +71,7 @@ def test_the_level_that_is_typed_counts_not_the_one_suggested():
             lower = ask.suggested - 0.7 if ask.setting == "generator_dbm" else ask.suggested
             return super()._set(replace(ask, suggested=lower))
 
-    report = carry_out(sensitivity(LIMIT_KHZ, start_dbm=-108.0, quieting=False), AttenuatorInSteps())
+    report = carry_out(sensitivity(LIMIT_KHZ, start_dbm=-114.0, quieting=False), AttenuatorInSteps())
     true_dbm = true_levels(DEMO_RECEIVER).sinad_12_dbm
     assert figures(report)["sinad_12_dbm"].value == pytest.approx(true_dbm, abs=0.3)
 
@@ -95,7 +95,7 @@ def test_an_interrupted_run_keeps_its_readings():
 
 def test_hiss_that_overloads_the_sound_card_is_no_reference():
     loud = replace(DEMO_RECEIVER, receiver=replace(DEMO_RECEIVER.receiver, scale_khz_per_fs=4.0))
-    report = carry_out(sensitivity(LIMIT_KHZ, start_dbm=-110.0), Rehearsal(receiver=loud))
+    report = carry_out(sensitivity(LIMIT_KHZ, start_dbm=-116.0), Rehearsal(receiver=loud))
     assert not report.complete
     assert any("hiss overloads" in note for note in report.notes)
     assert figures(report)["sinad_12_dbm"].value is not None
