@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.signal import butter, sosfilt
 
 from audiotest.errors import FileError
+from audiotest.feeds.chatter import decoder_silenced, is_mpeg
 from audiotest.feeds.protocol import Block
 from audiotest.feeds.unfinished import finished_wav
 
@@ -27,6 +28,12 @@ ALIKE_DB = 3.0
 SCAN_LONGEST_S = 600.0
 CODES_TOP_FS = 2.0
 """Lossy coding overshoots full scale a little; this far above, the samples are in some other scale."""
+DAMAGED_FS = 8.0
+"""Beyond this a lossy decoder has run wild on damaged data (seen: peaks of 10**4 and more); no source."""
+IMPOSSIBLE_FS = 100.0
+"""Recorders that keep headroom above full scale in floats have some 20 dB of it; integer codes kept as floats
+go up to 2**15 or 2**23."""
+LOSSY_FORMATS = {"MPEG", "OGG"}
 LENGTH_UNKNOWN_N = 2**62
 STREAMED_BYTES = 0x7FFF0000
 """Sizes from here on are what programs write when they do not know the length yet: not a promise."""
@@ -48,8 +55,12 @@ class _ForwardFile(soundfile.SoundFile):  # type: ignore[misc]
 
     def __init__(self, path: str) -> None:
         self._finished = finished_wav(path)
+        self._chatters = self._finished is None and is_mpeg(path)
+        # As bytes a name need not be UTF-8; Windows has its own way with names and needs the text.
+        name = path if os.name == "nt" else os.fsencode(path)
         try:
-            super().__init__(path if self._finished is None else self._finished)
+            with decoder_silenced(self._chatters):
+                super().__init__(name if self._finished is None else self._finished)
         except BaseException:
             if self._finished is not None:
                 self._finished.close()
@@ -63,8 +74,15 @@ class _ForwardFile(soundfile.SoundFile):  # type: ignore[misc]
     def seekable(self) -> bool:
         return False
 
+    def step(self) -> NDArray[np.float32]:
+        """Read the next frames, shape (n, channels)."""
+        with decoder_silenced(self._chatters):
+            frames: NDArray[np.float32] = self.read(STEP_N, dtype="float32", always_2d=True)
+        return frames
+
     def close(self) -> None:
-        super().close()
+        with decoder_silenced(self._chatters):
+            super().close()
         if self._finished is not None:
             self._finished.close()
 
@@ -77,7 +95,7 @@ class RecordedSource:
     move every level. Made by `open_recording`.
     """
 
-    def __init__(self, path: str, sound: soundfile.SoundFile, channel: int, notes: tuple[str, ...]) -> None:
+    def __init__(self, path: str, sound: _ForwardFile, channel: int, notes: tuple[str, ...]) -> None:
         self.name = Path(path).name
         self.sample_rate_hz: int = sound.samplerate
         self.channel = channel
@@ -105,6 +123,7 @@ class RecordedSource:
                     "write the recording again as 16-bit or 24-bit WAV or FLAC",
                 )
             beyond = max(beyond, float(np.max(np.abs(samples))))
+            self._refuse_impossible(beyond)
             read_n += len(samples)
             yield Block(samples=samples)
         if self._sound.closed:
@@ -112,6 +131,18 @@ class RecordedSource:
         if read_n == 0:
             raise _no_audio(self._path)
         self._note_end(read_n, beyond)
+
+    def _refuse_impossible(self, peak_fs: float) -> None:
+        lossy = self._sound.format in LOSSY_FORMATS
+        if peak_fs <= (DAMAGED_FS if lossy else IMPOSSIBLE_FS):
+            return
+        what = f"{self._path}: samples go up to {peak_fs:.3g} times full scale"
+        if lossy:
+            raise FileError(f"{what}: the file is damaged", "record or copy it again")
+        raise FileError(
+            f"{what}: these are not the codes of a sound card",
+            "write it again as 16-bit or 24-bit WAV or FLAC, or divide the samples by the largest code",
+        )
 
     def close(self) -> None:
         """Close the file, which ends its blocks; safe to call twice and from another thread."""
@@ -174,6 +205,8 @@ def open_recording(path: str | os.PathLike[str], channel: int | None = None) -> 
 
 
 def _refuse_unreadable(path: str) -> None:
+    if not path:
+        raise FileError("the name of the recording is empty", "name a file")
     try:
         status = os.stat(path)
         if stat.S_ISDIR(status.st_mode):
@@ -215,11 +248,11 @@ def _no_audio(path: str) -> FileError:
     )
 
 
-def _steps(sound: soundfile.SoundFile) -> Iterator[NDArray[np.float32]]:
+def _steps(sound: _ForwardFile) -> Iterator[NDArray[np.float32]]:
     """Yield frames in small steps, shape (n, channels), up to the end or to where decoding fails."""
     while True:
         try:
-            step = sound.read(STEP_N, dtype="float32", always_2d=True)
+            step = sound.step()
         except soundfile.SoundFileError:
             return
         if len(step):
@@ -228,7 +261,7 @@ def _steps(sound: soundfile.SoundFile) -> Iterator[NDArray[np.float32]]:
             return
 
 
-def _frames(sound: soundfile.SoundFile) -> Iterator[NDArray[np.float32]]:
+def _frames(sound: _ForwardFile) -> Iterator[NDArray[np.float32]]:
     """Yield frames in blocks, shape (n, channels)."""
     steps = _steps(sound)
     at_once = max(1, BLOCK_N // STEP_N // sound.channels)

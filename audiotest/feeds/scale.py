@@ -16,7 +16,7 @@ from audiotest.measure.tone import fit_sine
 from audiotest.records import Feed
 from audiotest.units import amplitude_db
 
-__all__ = ["learn_from_hiss", "learn_from_tone", "load_feed", "save_feed"]
+__all__ = ["deemphasis_doubt", "learn_from_hiss", "learn_from_tone", "load_feed", "save_feed"]
 
 FRAME_S = 0.1
 TONE_TOLERANCE = 0.02
@@ -58,6 +58,8 @@ CLIPPED_SHARE_LIMIT = 0.01
 """Gaussian noise with one sample in a hundred clipped has lost 0.07 dB of its RMS value."""
 FLAT_SLOPE_DB = (-2.0, 1.5)
 FALLING_SLOPE_DB = (-7.5, -4.5)
+SLOPE_DOUBT_DB = 2.5
+"""dB per octave off what was stated; audio filters of receivers bend the slope less (`FLAT_SLOPE_DB`)."""
 
 
 def learn_from_tone(
@@ -193,6 +195,31 @@ def learn_from_hiss(
         if_bandwidth_khz=if_bandwidth_khz,
         hiss_dbfs=amplitude_db(math.sqrt(float(np.sum(density[audible])) * float(hz[1] - hz[0]))),
         learned=_today() + (", de-emphasis judged from the slope of the hiss" if judged else ""),
+    )
+
+
+def deemphasis_doubt(samples: NDArray[np.floating], rate_hz: int, stated_us: float) -> str | None:
+    """Say in one line how the slope of open-squelch hiss contradicts a stated de-emphasis; None when it fits.
+
+    Takes and refuses the samples that `learn_from_hiss` takes and refuses. Hiss without a carrier is flat
+    before de-emphasis (see `audiotest.measure.emphasis.estimate_deemphasis_us`).
+    """
+    start_n, end_n = _hiss_stretch(_finite(samples), rate_hz)
+    slope = noise_slope_db_per_octave(samples[start_n:end_n], rate_hz)
+    if slope is None:
+        return None
+    hz = np.linspace(*HISS_BAND_HZ, 81)
+    expected = float(np.polyfit(np.log2(hz), -20.0 * np.log10(_lift(hz, stated_us)), 1)[0])
+    if abs(slope - expected) <= SLOPE_DOUBT_DB:
+        return None
+    looks = ""
+    if FLAT_SLOPE_DB[0] <= slope <= FLAT_SLOPE_DB[1]:
+        looks = ", like that of a flat feed (0 µs)"
+    elif FALLING_SLOPE_DB[0] <= slope <= FALLING_SLOPE_DB[1]:
+        looks = f", like that of a de-emphasised feed ({USUAL_DEEMPHASIS_US:.0f} µs is usual)"
+    return (
+        f"the hiss changes by {slope:+.1f} dB per octave{looks}, where {stated_us:g} µs would give "
+        f"{expected:+.1f}: the scale is wrong if the de-emphasis is"
     )
 
 

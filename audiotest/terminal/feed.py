@@ -6,14 +6,22 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from audiotest.errors import MeasureError
+from audiotest.errors import MeasureError, RequestError
 from audiotest.feeds.feedfile import refuse_output
 from audiotest.feeds.file import open_recording
-from audiotest.feeds.scale import learn_from_hiss, learn_from_tone, load_feed, save_feed
+from audiotest.feeds.scale import deemphasis_doubt, learn_from_hiss, learn_from_tone, load_feed, save_feed
 from audiotest.measure.path import PathResponse, learn_path
 from audiotest.records import Feed
 from audiotest.terminal.card import make_console
+from audiotest.terminal.shown import complain, shown
 
+OPTIONS = {
+    "tone": "--tone-hz",
+    "deviation": "--deviation-khz",
+    "IF bandwidth": "--if-bandwidth-khz",
+    "de-emphasis": "--deemphasis-us",
+}
+"""By what `audiotest.feeds.scale` calls them."""
 SHOWN_HZ = (300.0, 500.0, 1000.0, 1500.0, 2000.0, 2500.0, 3000.0)
 LOPSIDED_DB = -35.0
 SOFT_DB = 0.5
@@ -32,16 +40,28 @@ def run(arguments: argparse.Namespace) -> int:
         feed = _learn(arguments, samples, sample_rate_hz, output.stem)
     except MeasureError as error:
         raise MeasureError(f"{arguments.reference}: {error.what}", error.remedy) from error
+    except RequestError as error:
+        raise RequestError(f"{_option(error.what)}{error.what}", error.remedy) from error
     save_feed(feed, output)
     console = make_console()
     console.print(
-        f"{output}: full scale is {feed.scale_khz_per_fs:.2f} kHz of deviation, "
+        f"{shown(str(output))}: full scale is {feed.scale_khz_per_fs:.2f} kHz of deviation, "
         f"±{feed.scale_uncertainty_db:.1f} dB."
     )
     if arguments.way == "hiss":
         console.print("A rough scale: it rests on the IF bandwidth. A reference tone confirms it.")
+        doubt = None
+        if arguments.deemphasis_us is not None:
+            doubt = deemphasis_doubt(samples, sample_rate_hz, arguments.deemphasis_us)
+        if doubt is not None:
+            complain(f"warning: {arguments.reference}: {doubt}")
     console.print("It holds while the receiver's volume and the input level stay as they are.")
     return 0
+
+
+def _option(what: str) -> str:
+    """Name the option that a refusal is about."""
+    return next((f"{option}: " for word, option in OPTIONS.items() if what.startswith(word)), "")
 
 
 def _run_path(arguments: argparse.Namespace) -> int:
@@ -57,7 +77,7 @@ def _run_path(arguments: argparse.Namespace) -> int:
     save_feed(feed, output, response=response)
     console = make_console()
     console.print(
-        f"{output}: path learnt from {len(response.tones_hz)} tones, "
+        f"{shown(str(output))}: path learnt from {len(response.tones_hz)} tones, "
         f"{response.drive_db:.0f} dB or more beyond the limiter."
     )
     for line in _path_lines(response):

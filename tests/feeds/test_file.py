@@ -187,7 +187,7 @@ def test_a_spoilt_channel_that_is_not_taken_does_no_harm(tmp_path: Path) -> None
 
 def test_another_scale_than_full_scale_is_noted(tmp_path: Path) -> None:
     path = tmp_path / "codes.wav"
-    soundfile.write(path, noise(0.1) * 32768, RATE_HZ, subtype="FLOAT")
+    soundfile.write(path, noise(0.1) * 20, RATE_HZ, subtype="FLOAT")
     source = open_recording(path)
     read_all(source)
     assert "times full scale" in source.notes[-1]
