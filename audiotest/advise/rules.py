@@ -113,7 +113,7 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
         elif mic.turn == "raise" and faint:
             reason = "speech is faint although the carrier is strong"
             mic = replace(mic, odds=FAINT_SHARE * mic.odds, reason=reason)
-        deviation = judge_deviation(limiter.drive_db, mic, peak_ratio, spread_db)
+        deviation = judge_deviation(limiter, mic, peak_ratio, spread_db)
     else:
         mic = Call("unknown", reason="a tone does not show the drive that speech makes")
         if over.kind == "carrier":
@@ -223,10 +223,11 @@ def _judge_bounds(limiter: Limiter) -> Call:
     return Call("unknown", reason="the limiter drive could not be measured")
 
 
-def judge_deviation(drive_db: float | None, mic: Call, peak_ratio: float | None, spread_db: float) -> Call:
+def judge_deviation(limiter: Limiter, mic: Call, peak_ratio: float | None, spread_db: float) -> Call:
     """Which way the deviation control goes, from the peak over the limit and whether the ceiling was seen."""
     if peak_ratio is None:
         return Call("unknown", reason="learn the feed's scale first")
+    drive_db = limiter.drive_db
     low_odds, over_odds = _ratio_odds(peak_ratio, spread_db)
     if peak_ratio > 1.0:
         return Call("lower", _factor(peak_ratio), over_odds)
@@ -238,6 +239,10 @@ def judge_deviation(drive_db: float | None, mic: Call, peak_ratio: float | None,
         return Call("keep", None, max(1.0 - low_odds - over_odds, 0.0))
     if drive_db is not None and drive_db < CEILING_SEEN_DB:
         return Call("unknown", reason="talk louder, so that the limiter's ceiling shows")
+    unseen = 0.0 if drive_db is None else share_below(LOW_DRIVE_DB, drive_db, *_interval(limiter, drive_db))
+    if unseen > OPPOSED_ODDS:
+        # Raised on a ceiling that was not seen, the control ends far over the limit.
+        return Call("unknown", reason="it is not sure that the limiter's ceiling has shown: talk louder")
     return Call("raise", min(_factor(peak_ratio), LARGEST_FACTOR), low_odds)
 
 

@@ -106,8 +106,8 @@ def estimate_drive(
     high = figures.drive_db + INTERVAL_STRETCH * (figures.high_db - figures.drive_db)
     return Drive(
         drive_db=drive,
-        low_db=min(low, drive),
-        high_db=max(high, drive),
+        low_db=float(min(low, drive)),
+        high_db=float(max(high, drive)),
         clipped_fraction=figures.clipped_fraction if drive > REACHED_AT_DB else 0.0,
         p999_ratio=figures.p999_ratio,
         peak_ratio=figures.peak_ratio,

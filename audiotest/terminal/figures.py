@@ -96,7 +96,7 @@ def _limiter_text(over: Over) -> str:
     text = f"drive {limiter.drive_db:+.1f} dB"
     if limiter.drive_low_db is not None and limiter.drive_high_db is not None:
         text += f" ({limiter.drive_low_db:+.1f} to {limiter.drive_high_db:+.1f})"
-    text += " where 0 to +8 is right"
+    text += " where -3 to +8 is right"
     if limiter.reached is False:
         return text + "; not reached"
     if limiter.clipped_fraction is not None:

@@ -204,6 +204,16 @@ def test_a_wide_interval_gives_no_direction():
     assert advise(an_over(2.5, half_db=6.0), LIMITS).mic_gain == "keep"
 
 
+def test_the_deviation_is_not_raised_while_the_ceiling_may_not_have_shown():
+    """A drive of +1 dB that may as well be -6: raised on that, the ceiling may end at twice the limit."""
+    sure, unsure = (
+        advise(an_over(1.0, 1.6, half_db=2.0), LIMITS),
+        advise(an_over(1.0, 1.6, half_db=9.0), LIMITS),
+    )
+    assert (sure.mic_gain, sure.deviation) == ("keep", "raise")
+    assert (unsure.mic_gain, unsure.deviation) == ("keep", "unknown")
+
+
 def test_an_uncertain_drive_leaves_only_a_peak_over_the_limit_to_act_on():
     over = an_over(4.0, 3.0, conditions=("drive_uncertain",))
     advice = advise(over, LIMITS)
