@@ -4,7 +4,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -15,14 +14,24 @@ REPOSITORY = Path(__file__).parents[2]
 
 LISTEN_TO_THE_DEMO = """
 import sys
+import numpy as np
 from audiotest.feeds import soundcard
+from audiotest.feeds.protocol import Block
 from audiotest.feeds.simulated import SimulatedSource
 from audiotest.radio.scenario import demo_simulation, demo_steps
 
-heard = demo_simulation(demo_steps()[0])
-soundcard.open_input = lambda device, rate, channel: SimulatedSource(heard.audio, 48000, real_time=True)
+audio = demo_simulation(demo_steps()[0]).audio[:int(3.5 * 48000)]
+
+class StillTalking(SimulatedSource):
+    # The first seconds of an over as fast as they are taken; then it goes on, but time stands nearly still.
+    def blocks(self):
+        yield from super().blocks()
+        print("talking", file=sys.stderr, flush=True)
+        while not self._closed.wait(0.02):
+            yield Block(samples=audio[-1:])
+
+soundcard.open_input = lambda device, rate, channel: StillTalking(audio, 48000)
 from audiotest.__main__ import main
-print("ready", file=sys.stderr, flush=True)
 sys.exit(main(["live", "--text"]))
 """
 
@@ -54,14 +63,22 @@ def test_ctrl_c_finishes_the_running_over():
         stderr=subprocess.PIPE,
         text=True,
         encoding="utf-8",
-        env={**os.environ, "PYTHONPATH": str(REPOSITORY), "PYTHONIOENCODING": "utf-8"},
+        env={
+            **os.environ,
+            "PYTHONPATH": str(REPOSITORY),
+            "PYTHONIOENCODING": "utf-8",
+            "PYTHONUNBUFFERED": "1",
+        },
     )
     try:
         assert process.stderr is not None
-        assert process.stderr.readline() == "ready\n"
-        time.sleep(3.5)
+        assert process.stdout is not None
+        # The over runs, and the first live line shows that the command waits for Ctrl-C.
+        assert process.stderr.readline() == "talking\n"
+        heard = process.stdout.readline() + process.stdout.readline()
         process.send_signal(signal.SIGINT)
-        output, errors = process.communicate(timeout=30.0)
+        rest, errors = process.communicate(timeout=120.0)
+        output = heard + rest
     finally:
         process.kill()
     assert (process.returncode, errors) == (130, "")
