@@ -12,8 +12,21 @@ MOST_CANDIDATES = 6
 ABOVE_SIBLINGS = 4.0
 """12 dB: a mains harmonic that stands so far above all others is a tone."""
 
-FAINTEST = 10 ** (-75.0 / 20.0)
-"""A tone at a tenth of the peaks and 50 dB of high-pass is above this share of them; stray lines are not."""
+FAINTEST_SENT_DB = -30.0
+"""A tone is sent at a tenth of the peaks or so (MPT 1306: 0.2 to 0.4 kHz of 2.5 kHz); over-deviated peaks
+and rough estimates leave it above this."""
+HIGHPASS_HZ, HIGHPASS_ORDER, MOST_LOSS_DB = 300.0, 6, 45.0
+"""The steepest high-pass that a receiver is expected to have (common practice, no source)."""
+
+
+def faintest_heard_db(frequency_hz: float) -> float:
+    """How far below the peaks a tone that was sent may be heard behind an unknown high-pass.
+
+    >>> round(faintest_heard_db(250.3), 1), round(faintest_heard_db(180.0), 1), faintest_heard_db(67.0)
+    (-39.9, -56.6, -75.0)
+    """
+    loss_db = 10.0 * np.log10(1.0 + (HIGHPASS_HZ / frequency_hz) ** (2 * HIGHPASS_ORDER))
+    return FAINTEST_SENT_DB - min(float(loss_db), MOST_LOSS_DB)
 
 
 def find_subaudible(samples: NDArray[np.floating], sample_rate_hz: int) -> tuple[float, float] | None:
@@ -30,17 +43,18 @@ def find_subaudible(samples: NDArray[np.floating], sample_rate_hz: int) -> tuple
     -------
     (frequency_hz, peak_fs) or None
         Measured frequency, not snapped to a table, and peak amplitude in full scale; None when no single
-        line between 60 and 260 Hz stays steady through the over, or the only one is 75 dB below the peaks. A
-        line on a mains harmonic with siblings, or where no tone of the table is, is hum. Alone, 100.0 Hz may
-        be either: its deviation tells (`audiotest.measure.over`).
+        line between 60 and 260 Hz stays steady through the over, or each is fainter than a receiver's
+        high-pass explains (75 dB below the peaks up to 120 Hz, 40 dB at 250 Hz). A line on a mains
+        harmonic with siblings, or where no tone of the table is, is hum. Alone, 100.0 Hz may be either:
+        its deviation tells (`audiotest.measure.over`).
     """
     band = low_band(samples, sample_rate_hz)
     if band is None:
         return None
-    faintest_fs = FAINTEST * float(np.quantile(np.abs(samples), 0.999))
+    peak_fs = float(np.quantile(np.abs(samples), 0.999))
     band = without(band, _hum(band))
     for line in _strongest(band):
-        if abs(line.amplitude) < faintest_fs:
+        if abs(line.amplitude) < 10 ** (faintest_heard_db(line.frequency_hz) / 20.0) * peak_fs:
             continue
         if is_steady(band, line) and not _can_only_be_hum(line.frequency_hz):
             return line.frequency_hz, abs(line.amplitude)

@@ -108,3 +108,13 @@ def test_any_sample_rate(rate_hz):
 @pytest.mark.parametrize("count", [0, 1, 100, RATE_HZ])
 def test_silence_has_no_tone(count):
     assert find_subaudible(np.zeros(count), RATE_HZ) is None
+
+
+@pytest.mark.parametrize(("frequency_hz", "below_db", "found"), [
+    (180.8, 40.0, True), (180.8, 62.0, False), (94.8, 65.0, True), (94.8, 80.0, False),
+])  # fmt: skip
+def test_a_line_fainter_than_a_high_pass_explains_is_no_tone(frequency_hz, below_db, found):
+    # A motor or a mains harmonic in the talker's room.
+    peaks = tone(8, 1000.0, 0.5)
+    heard = peaks + tone(8, frequency_hz, 0.5 * 10 ** (-below_db / 20)) + noise(8, 1e-6, 9)
+    assert (find_subaudible(heard, RATE_HZ) is not None) is found
