@@ -7,6 +7,7 @@ from rich.text import Text
 
 from audiotest.feeds.soundcard import list_inputs
 from audiotest.terminal.card import make_console
+from audiotest.terminal.shown import shown
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -25,10 +26,10 @@ def run(arguments: argparse.Namespace) -> int:
     for device in inputs:
         table.add_row(
             str(device.index),
-            Text(device.name),
+            Text(shown(device.name)),
             str(device.channels),
             f"{device.default_rate_hz / 1000:g} kHz",
-            device.host_api,
+            Text(shown(device.host_api)),
         )
     console.print(table)
     return 0
