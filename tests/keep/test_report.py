@@ -16,12 +16,15 @@ import soundfile
 
 from audiotest.errors import FileError
 from audiotest.keep.drawing import Drawing, Words, svg
+from audiotest.keep.judging import judge_reading
 from audiotest.keep.plotfile import Curves, plot_document, read_curves
 from audiotest.keep.plots import curves_plot
+from audiotest.keep.quantities import show
 from audiotest.keep.report import Report, make_report
 from audiotest.keep.reportpage import report_page
 from audiotest.keep.reportpdf import PAPERS, report_pdf
 from audiotest.keep.sheets import Sheets
+from audiotest.standards.limits import get_limits
 from tests.keep.conftest import Job
 
 WHEN = datetime(2026, 3, 1, 14, 5, tzinfo=UTC)
@@ -78,7 +81,10 @@ def test_found_stands_against_left_with_verdicts(finished_job: Job) -> None:
     assert drive["found"] is not None
     assert drive["left"] is not None
     assert drive["found"].verdict == "fail"
-    assert drive["left"].verdict == "pass"
+    with Sheets(finished_job.path) as sheets:
+        stood = sheets.sheet(finished_job.visit_id).standing("left")["drive", ""]
+    judged = judge_reading("drive", stood.value, get_limits("uk-27fm"), low=stood.low, high=stood.high)
+    assert (drive["left"].text, drive["left"].verdict) == (show("drive", stood.value), judged.verdict)
     assert drive["found"].measured
     power = rows["carrier power"].cells["left"]
     assert power is not None
