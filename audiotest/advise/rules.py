@@ -97,8 +97,9 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
     faint = gate in ("faint", "too_little_speech") and _faint_below_limiter(over, reach)
     if faint:
         # The limiter's marks, if any, lie under the noise: only the low peaks tell.
-        gate, limiter = None, NOT_MEASURED if "weak" in over.conditions else limiter
-        limiter = NOT_MEASURED if limiter.drive_db is None else limiter
+        limiter = NOT_MEASURED if "weak" in over.conditions or limiter.drive_db is None else limiter
+        faint = judge_mic_gain(_weighed(limiter, reach)).turn == "raise"
+    gate = None if faint else gate
     if gate is not None:
         return Advice(
             mic_gain="unknown", mic_gain_db=None, deviation="unknown", deviation_factor=None,

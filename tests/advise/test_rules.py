@@ -163,6 +163,15 @@ def test_faint_speech_needs_evidence_before_the_mic_gain_is_named():
         assert advise(over, LIMITS).mic_gain == "unknown"
 
 
+def test_faint_speech_that_may_reach_the_limiter_asks_for_more_speech_and_keeps_nothing():
+    over = replace(
+        faint_over(0.9), conditions=("too_little_speech",), limiter=an_over(0.5, half_db=7.5).limiter
+    )
+    advice = advise(over, LIMITS)
+    assert (advice.mic_gain, advice.deviation) == ("unknown", "unknown")
+    assert advice.sentence.startswith("First ")
+
+
 def test_peaks_far_below_the_limit_settle_an_uncertain_drive():
     # At -1.5 dB, give or take 6, it could be either; at a sixth of the limit the ceiling cannot be reached.
     assert advise(an_over(-1.5, 2.2, half_db=6.0), LIMITS).mic_gain == "keep"
