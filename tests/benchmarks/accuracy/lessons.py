@@ -44,7 +44,7 @@ Record = dict[str, Any]
 
 
 def livened(x: NDArray[np.float64], rng: np.random.Generator) -> NDArray[np.float64]:
-    """A talker who is not in the corpus: dynamics widened or narrowed, phases smeared."""
+    """A talker who is not in the corpus: dynamics widened or narrowed, phases smeared, other sibilants."""
     if rng.random() < 0.65:
         width = int(VOICE_HZ * np.exp(rng.uniform(np.log(0.015), np.log(0.3))))
         envelope = np.sqrt(scipy.ndimage.uniform_filter1d(x**2, width)) + 1e-4 * np.max(np.abs(x))
@@ -54,6 +54,13 @@ def livened(x: NDArray[np.float64], rng: np.random.Generator) -> NDArray[np.floa
             angle, radius = rng.uniform(0.05, 1.2), rng.uniform(0.6, 0.97)
             a = [1.0, -2 * radius * np.cos(angle), radius**2]
             x = scipy.signal.lfilter(a[::-1], a, x)
+    if rng.random() < 0.6:  # hissing or dull: sibilants decide what the 99.9th percentile is
+        spectrum = scipy.fft.rfft(x)
+        hz = np.arange(len(spectrum)) * VOICE_HZ / len(x)
+        edge = np.clip(
+            np.log2(np.maximum(hz, 1.0) / rng.uniform(1500.0, 4500.0)) / rng.uniform(0.3, 1.5), 0, 1
+        )
+        x = scipy.fft.irfft(spectrum * 10 ** (rng.uniform(-8.0, 12.0) * edge / 20), len(x))
     return x
 
 
