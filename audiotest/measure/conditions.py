@@ -54,6 +54,10 @@ CONDITIONS: dict[str, Condition] = {
         "nobody talks on it",
         "talk into the set for at least five seconds",
     ),
+    "not_speech": Condition(
+        "what is heard is no speech but tones, music or noise",
+        "talk into the set for at least five seconds",
+    ),
     "drive_uncertain": Condition(
         "the limiter drive cannot be told",
         "talk again, a little longer and at an even distance",

@@ -16,6 +16,7 @@ from audiotest.measure.hum import MAINS_TOLERANCE_HZ, measure_hum
 from audiotest.measure.level import overload_runs
 from audiotest.measure.limiter import Drive, estimate_drive
 from audiotest.measure.speech_level import active_speech_level
+from audiotest.measure.speechlike import speech_cues
 from audiotest.measure.subaudible import find_subaudible
 from audiotest.measure.tone import find_steady_tone, measure_tone
 from audiotest.measure.views import LOW_RATE_HZ, Sound, in_pieces, two_views
@@ -37,6 +38,8 @@ from audiotest.units import amplitude_db, db_amplitude
 TRIED, TRIED_S = 6, 0.3
 MIN_SPEECH_S = 2.0
 WEAK_SNR_DB = 10.0
+VOICING_SNR_DB = 5.0
+"""Below this even speech shows little voicing: false refusals of simulated overs all lay under 2 dB."""
 LEAST_TONE_SHARE = 0.05
 FAINTEST_SUBAUDIBLE = 0.01
 """Of the peaks, the high-pass undone: no tone is sent 40 dB below them, but rooms and motors hum there."""
@@ -271,6 +274,14 @@ def _conditions(
     return found
 
 
+def _not_speech(view: _View, spoken: Sound, noise: Noise) -> list[str]:
+    """Whether what modulates is something else than speech; under much noise even speech shows no voicing."""
+    if noise.snr_db is not None and noise.snr_db < VOICING_SNR_DB:
+        return []
+    cues = speech_cues(_flat(spoken.low, spoken.low_rate_hz, view.deemphasis_us), spoken.low_rate_hz)
+    return [] if cues is None or cues.speech else ["not_speech"]
+
+
 def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Over:
     """Measure one over.
 
@@ -381,6 +392,7 @@ def _measure_view(
     conditions = _conditions(runs, kind, part.active_s, active_dbfs, noise)
     if kind == "voice":
         conditions += view.conditions
+        conditions += _not_speech(view, spoken, noise)
     peak_dbfs = None if peak is None else amplitude_db(peak)
     return Over(
         start_s=0.0, end_s=0.0, kind=kind,

@@ -1,7 +1,9 @@
-"""Overs that hold something else than speech: test tones that fill them."""
+"""Overs that hold something else than speech: test tones, bursts of hiss, sweeps."""
 
 import numpy as np
+import pytest
 
+from audiotest.advise.rules import advise
 from audiotest.measure.over import OverAudio, measure_over
 from audiotest.standards.limits import get_limits
 
@@ -37,3 +39,18 @@ def test_a_tone_with_bare_carrier_before_it_has_a_signal_to_noise_ratio():
     assert over.kind == "tone"
     # Tone and noise over noise, both in 300-3400 Hz of 4 kHz: 10 log10(1 + 0.02 / (25e-6 * 3.1 / 4)).
     assert abs(over.noise.snr_db - 30.1) < 0.7
+
+
+@pytest.mark.parametrize("name", ["bursts of hiss", "sweep"])
+def test_what_is_no_speech_gets_no_advice(name):
+    t = np.arange(8 * RATE_HZ) / RATE_HZ
+    hiss = np.random.default_rng(4).standard_normal(len(t))
+    if name == "sweep":
+        sound = 0.5 * np.sin(2 * np.pi * (100.0 * t + 200.0 * t**2)) + 1e-4 * hiss
+    else:
+        sound = np.where(t % 0.25 < 0.2, 0.2, 5e-4) * hiss
+    over = measured(sound)
+    assert "not_speech" in over.conditions
+    advice = advise(over, LIMITS)
+    assert (advice.mic_gain, advice.deviation) == ("unknown", "unknown")
+    assert "talk into the set" in advice.sentence
