@@ -33,7 +33,7 @@ DAMAGED_FS = 8.0
 IMPOSSIBLE_FS = 100.0
 """Recorders that keep headroom above full scale in floats have some 20 dB of it; integer codes kept as floats
 go up to 2**15 or 2**23."""
-LOSSY_FORMATS = {"MPEG", "OGG"}
+LOSSY_FORMATS = {"MP3", "OGG"}
 LENGTH_UNKNOWN_N = 2**62
 STREAMED_BYTES = 0x7FFF0000
 """Sizes from here on are what programs write when they do not know the length yet: not a promise."""
