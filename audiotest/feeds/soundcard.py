@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.errors import DeviceError
+from audiotest.extras import how_to_install
 from audiotest.feeds.channels import ChannelChooser
 from audiotest.feeds.protocol import Block
 from audiotest.feeds.ring import SampleRing
@@ -222,7 +223,7 @@ def _sounddevice() -> Any:
     except ImportError as error:
         raise DeviceError(
             "no access to the sound card: the Python package sounddevice is not installed",
-            "install it with: pip install 'audiotest[live]'",
+            how_to_install("live"),
         ) from error
     except OSError as error:
         raise DeviceError(

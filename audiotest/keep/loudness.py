@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.errors import RequestError
+from audiotest.extras import how_to_install
 
 SHORTEST_S = 0.4
 """One gating block of ITU-R BS.1770-4, annex 1."""
@@ -34,7 +35,7 @@ def integrated_loudness_lufs(samples: NDArray[np.floating], rate_hz: int) -> flo
     except ImportError as error:
         raise RequestError(
             f"loudness needs {error.name}, which is not installed",
-            "install it with: pip install 'audiotest[report]'",
+            how_to_install("report"),
         ) from error
     if len(samples) < SHORTEST_S * rate_hz or not np.any(samples):
         return None

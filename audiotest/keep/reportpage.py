@@ -6,6 +6,7 @@ from importlib.resources import files
 
 from audiotest import __version__
 from audiotest.errors import RequestError
+from audiotest.extras import how_to_install
 from audiotest.keep.drawing import Drawing, svg
 from audiotest.keep.report import VERDICT_WORDS, Report
 from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES
@@ -29,7 +30,7 @@ def report_page(report: Report) -> str:
     except ImportError as error:
         raise RequestError(
             f"a report needs {error.name}, which is not installed",
-            "install it with: pip install 'audiotest[report]'",
+            how_to_install("report"),
         ) from error
 
     def drawn(drawing: Drawing) -> Markup:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from audiotest import __version__
 from audiotest.errors import RequestError
+from audiotest.extras import how_to_install
 from audiotest.keep.drawing import COLOURS, Box, Dot, Drawing, Line, Shape
 from audiotest.keep.report import VERDICT_WORDS, Cell, Report
 from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES
@@ -48,7 +49,7 @@ def report_pdf(report: Report, paper: Paper = "a4") -> bytes:
     except ImportError as error:
         raise RequestError(
             f"a PDF needs {error.name}, which is not installed",
-            "install it with: pip install 'audiotest[report]', or make an HTML report",
+            how_to_install("report") + ", or make an HTML report",
         ) from error
     pdf = FPDF(orientation="portrait", unit="mm", format=paper)
     with as_file(font) as path:

@@ -11,6 +11,7 @@ from rich.text import Text
 from audiotest.advise.wording import doubt_lines
 from audiotest.records import Advice, InputReading, LimitSet, Over, Turn
 from audiotest.terminal.figures import clock, deviation_amount, figure, figure_rows, mic_amount, turn_words
+from audiotest.terminal.shown import shown
 
 WIDTH = 80
 LABEL_WIDTH = 12
@@ -47,7 +48,7 @@ def print_file(
         text += f", peak {figure(reading.peak_dbfs, 'dBFS')}"
     if reading.overload_runs:
         text += f", {reading.overload_runs} times at full scale"
-    console.print(Text(file, style="bold"))
+    console.print(Text(shown(file), style="bold"))
     console.print(Text(text))
 
 

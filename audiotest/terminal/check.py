@@ -17,6 +17,8 @@ from audiotest.session.engine import Engine
 from audiotest.standards.limits import get_limits
 from audiotest.terminal.cores import on_all_cores
 from audiotest.terminal.document import document, failed_entry, file_entry, is_finite
+from audiotest.terminal.shown import complain
+from audiotest.terminal.starting import reason_outside
 
 SCALE_UNCERTAINTY_DB = 1.0
 
@@ -88,14 +90,10 @@ def _attempt(file: str, channel: int | None, feed: Feed | None, limits: LimitSet
     except AudiotestError as error:
         return str(error)
     except (OSError, MemoryError) as error:
-        return f"{file}: {error or type(error).__name__}"
+        return reason_outside(error) or f"{file}: {error or type(error).__name__}"
     except Exception as error:
         # One recording that trips the program must not cost the results of all the others.
         return f"{file}: unexpected {type(error).__name__}: {error}: a fault of the program"
-
-
-def _complain(message: str) -> None:
-    print(f"audiotest: {' '.join(message.splitlines())}", file=sys.stderr)
 
 
 def _run_document(files: Sequence[str], channel: int | None, feed: Feed | None, limits: LimitSet) -> int:
@@ -110,7 +108,7 @@ def _run_document(files: Sequence[str], channel: int | None, feed: Feed | None, 
             if not is_finite(entry):
                 found = f"{file}: a figure came out that is not a number: a fault of the program"
         if isinstance(found, str):
-            _complain(found)
+            complain(found)
             entry = failed_entry(file, found)
         entries.append(entry)
     sys.stdout.write(document(limits, feed, entries))
@@ -125,7 +123,7 @@ def _run_cards(files: Sequence[str], channel: int | None, feed: Feed | None, lim
     measure = partial(_attempt, channel=channel, feed=feed, limits=limits)
     for file, found in zip(files, on_all_cores(measure, files), strict=True):
         if isinstance(found, str):
-            _complain(found)
+            complain(found)
             failed += 1
             continue
         print_file(console, file, found.sample_rate_hz, found.duration_s, found.reading)

@@ -2,9 +2,11 @@
 
 import argparse
 import queue
+import signal
 import time
 
 from audiotest.errors import RequestError
+from audiotest.extras import how_to_install
 from audiotest.feeds.scale import load_feed
 from audiotest.feeds.soundcard import open_input
 from audiotest.records import Feed, LimitSet
@@ -38,6 +40,7 @@ def run(arguments: argparse.Namespace) -> int:
 def follow(worker: Worker, events: "queue.SimpleQueue[WorkerEvent]", screen: Screen) -> int:
     """Show a worker's readings and overs until its source ends (0) or Ctrl-C (130)."""
     status = DONE
+    before = signal.signal(signal.SIGTERM, _interrupt)
     worker.start()
     try:
         while worker.running:
@@ -49,11 +52,17 @@ def follow(worker: Worker, events: "queue.SimpleQueue[WorkerEvent]", screen: Scr
         status = INTERRUPTED
     finally:
         worker.stop()
+        signal.signal(signal.SIGTERM, before)
         screen.clear()
     _print_overs(events, screen)
     if worker.error is not None:
         raise worker.error
     return status
+
+
+def _interrupt(*_: object) -> None:
+    """A request to end finishes the running over, as Ctrl-C does."""
+    raise KeyboardInterrupt
 
 
 def _print_overs(events: "queue.SimpleQueue[WorkerEvent]", screen: Screen) -> None:
@@ -67,7 +76,7 @@ def window_missing(command: str, error: ImportError) -> RequestError:
     """Name the two ways on when the window's libraries are not installed."""
     return RequestError(
         f"{command}: the window needs {error.name or 'Qt'}, which is not installed",
-        "add --text, or install it with: pip install 'audiotest[window]'",
+        f"add --text, or {how_to_install('window')}",
     )
 
 

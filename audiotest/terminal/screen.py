@@ -9,6 +9,7 @@ from audiotest.records import Feed, LimitSet, LiveReading, Over
 from audiotest.terminal.card import make_console, print_over
 from audiotest.terminal.check import judge
 from audiotest.terminal.figures import clock, live_text
+from audiotest.terminal.shown import shown
 
 PIPED_EVERY_S = 2.0
 """Piped, the live line cannot be overwritten: a line of its own this often is enough."""
@@ -61,7 +62,7 @@ class Screen:
     def say(self, text: str, style: str = "") -> None:
         """Print a line above the live line."""
         self.clear()
-        self._print(Text(text, style=style))
+        self._print(Text(shown(text), style=style))
 
     def clear(self) -> None:
         """Take the live line away."""

@@ -185,12 +185,12 @@ interval" is the share of overs whose true drive lies between the stated bounds 
 ![Drive](accuracy-drive.png)
 ![Deviation](accuracy-deviation.png)
 
-What stops any method: the drive is a peak figure, and talkers differ in how far their peaks stand over the
-rest. Told the threshold exactly and shown the limiter's output itself, without filter and without noise, a fit
-to its amplitude statistics still errs by 1.8 dB RMS on the test split's talkers (0.5 dB at a drive of 3 dB, 1.2
-at 9, 2.0 at 18, 2.8 at 24; `bound.py`, 150 stretches of 10 s). Behind a splatter filter, an unknown receiver and
-noise there is less to go by. Talkers whose peaks are sibilants above 3 kHz are read much too low: the filters
-take away just what was clipped.
+What stops any method: the drive is a peak figure, and talkers differ in how far their peaks stand over
+the rest. Told the threshold exactly and shown the limiter's output itself, without filter and without
+noise, a fit to its amplitude statistics still errs by 1.8 dB RMS on the test split's talkers (0.5 dB at
+a drive of 3 dB, 1.2 at 9, 2.0 at 18, 2.8 at 24; `bound.py`, 150 stretches of 10 s). Behind a splatter
+filter, an unknown receiver and noise there is less to go by. Talkers whose peaks are sibilants above 3
+kHz are read much too low: the filters take away just what was clipped.
 
 Made by `python -m tests.benchmarks.accuracy.run SET`.
 
