@@ -104,16 +104,17 @@ def measure_swing(
     return Swing(max(peak, p999), p999, float(np.sqrt(power)), positive, negative)
 
 
-def limited(sent: Swing, active: NDArray[np.float64], drive: Drive | None) -> Swing:
-    """Where the limiter acts, what the drive model expects of the peak counts as much as the one heard.
+def with_model(sent: Swing, active: NDArray[np.float64], drive: Drive | None) -> Swing:
+    """Where hiss told the receiver's filters: what was heard and what the drive model expects, half and half.
 
-    Noise and phase errors of the undone filters lift the highest of many equal peaks; the model errs the
-    other way, and their geometric mean errs least.
+    Noise and phase errors of the undone filters lift the highest of many equal peaks; the model knows those,
+    but not this talker: their geometric means err least.
     """
-    if drive is None or not drive.reached:
+    if drive is None:
         return sent
-    expected = float(np.quantile(np.abs(active), 0.999)) * drive.peak_ratio
-    return _with_peak(sent, float(np.sqrt(sent.peak * expected)), sent.p999)
+    received = float(np.quantile(np.abs(active), 0.999))
+    peak = float(np.sqrt(sent.peak * received * drive.peak_ratio))
+    return _with_peak(sent, peak, float(np.sqrt(sent.p999 * received * drive.p999_ratio)))
 
 
 def by_model(active: NDArray[np.float64], swing: Swing | None, drive: Drive | None) -> Swing | None:

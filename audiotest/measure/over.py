@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from audiotest.measure import activity as speech
 from audiotest.measure.bare import EDGE_S, band_rms, bare_carrier, low_view, quietest
 from audiotest.measure.beep import find_end_beep
-from audiotest.measure.deviation import AUDIO_HIGH_HZ, Swing, by_model, limited, measure_swing
+from audiotest.measure.deviation import AUDIO_HIGH_HZ, Swing, by_model, measure_swing, with_model
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, estimate_deemphasis_us, low_response
 from audiotest.measure.filters import emphasis_response, undo_deemphasis
 from audiotest.measure.hiss import receiver_inverse
@@ -154,7 +154,7 @@ def _voice_figures(
     if sent is None:
         swing = by_model(active, measure_swing(active, rate_hz, noise), drive)
     else:
-        swing = limited(sent, active, drive)
+        swing = with_model(sent, active, drive)
     return active_part, _speech_deviation(swing, feed, limits), limiter
 
 

@@ -106,6 +106,7 @@ def test_an_input_that_cannot_be_opened_leaves_a_word_and_a_working_sitting(
 
 
 def test_other_limits_judge_again(sitting: Sitting, audio: np.ndarray) -> None:
+    sitting.set_limits(get_limits("land-20k"))
     hear(sitting, audio)
     assert sitting.log.heard[0].advice.deviation != "lower"
     sitting.set_limits(get_limits("cept-27fm"))
