@@ -1,0 +1,231 @@
+"""The documents: every command line they show is one that the program takes, every link leads somewhere."""
+
+import re
+import shlex
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from audiotest.__main__ import main
+from audiotest.errors import RequestError
+from audiotest.measure.conditions import CONDITIONS
+from audiotest.standards.limits import LIMIT_SETS
+from audiotest.terminal.parser import build_parser
+
+ROOT = Path(__file__).resolve().parents[2]
+PAGES = (ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md")))
+FENCE = re.compile(r"^```(\w*)\n(.*?)^```", re.MULTILINE | re.DOTALL)
+INLINE = re.compile(r"`(audiotest [^`]+)`")
+LINK = re.compile(r"!?\[[^\]]*\]\(([^)\s]+)\)")
+HEADING = re.compile(r"^#+ +(.*)$", re.MULTILINE)
+PLACEHOLDERS = {
+    "D": "2", "F": "bench.toml", "L": "uk-27fm", "N": "1", "HZ": "1000", "KHZ": "1.5", "US": "750",
+    "FILE|DIR...": "clip.wav", "FILE...": "clip.wav", "[FILE]": "clip.wav",
+    "SIGNAL": "tone 1000", "SHEET": "1", "found|left": "found", "PROCEDURE": "balance",
+}  # fmt: skip
+"""What the tables write for a value, and a value."""
+WORD_ENDS = {";", "|", "||", "&&", ">", "&"}
+
+
+def _page_id(page: Path) -> str:
+    return page.relative_to(ROOT).as_posix()
+
+
+def _unbroken(text: str) -> str:
+    return text.replace("\\\n", " ")
+
+
+def _shell_lines(page: Path) -> list[str]:
+    return [
+        line
+        for language, body in FENCE.findall(page.read_text("utf-8"))
+        if language in ("sh", "powershell")
+        for line in _unbroken(body).splitlines()
+    ]
+
+
+def _calls_in(line: str) -> list[list[str]]:
+    """The argument lists of the calls of the program in one shell line."""
+    lexer = shlex.shlex(line.replace("\\audiotest", "/audiotest"), posix=True, punctuation_chars=";|&>")
+    lexer.whitespace_split = True
+    lexer.commenters = "#"
+    calls: list[list[str]] = []
+    words = iter([*lexer, ";"])
+    for word in words:
+        if word == "audiotest" or word.endswith("/audiotest"):
+            call = []
+            for argument in words:
+                if argument in WORD_ENDS:
+                    break
+                call.append(argument)
+            calls.append(call)
+    return calls
+
+
+def _inline_calls(page: Path) -> list[list[str]]:
+    """Whole command lines in running text and tables, placeholders filled in."""
+    text = FENCE.sub("", page.read_text("utf-8")).replace("\\|", "|")
+    calls = []
+    for shown in INLINE.findall(text):
+        if "..." in shown.replace("...]", "").replace("FILE...", "").replace("DIR...", ""):
+            continue
+        bare = re.sub(r"\[(-[^\]]*)\]", r"\1", shown)
+        words = [PLACEHOLDERS.get(word, word) for word in bare.split()[1:]]
+        calls.append(shlex.split(" ".join(words)))
+    return calls
+
+
+SHOWN = [
+    pytest.param(call, id=f"{_page_id(page)}: {' '.join(call)}")
+    for page in PAGES
+    for call in (call for line in _shell_lines(page) for call in _calls_in(line))
+]
+MENTIONED = [
+    pytest.param(call, id=f"{_page_id(page)}: {' '.join(call)}")
+    for page in PAGES
+    for call in _inline_calls(page)
+]
+
+
+def _parse(call: list[str]) -> None:
+    try:
+        build_parser().parse_args(call)
+    except SystemExit as end:  # --help and --version end here
+        if end.code:
+            pytest.fail(f"{call} ends with {end.code}")
+    except RequestError as refusal:
+        pytest.fail(str(refusal))
+
+
+def _is_name_only(call: list[str]) -> bool:
+    """Whether running text names a command without its arguments."""
+    return all(re.fullmatch(r"[a-z]+(-[a-z]+)*", word) for word in call)
+
+
+def test_finds_the_commands_there_are():
+    assert len(SHOWN) >= 20
+    assert ["demo", "--text"] in [param.values[0] for param in SHOWN]
+    assert len(MENTIONED) >= 20
+
+
+@pytest.mark.parametrize("call", SHOWN)
+def test_shown_command_is_understood(call):
+    _parse(call)
+
+
+@pytest.mark.parametrize("call", MENTIONED)
+def test_mentioned_command_is_understood(call):
+    _parse([*call, "--help"] if _is_name_only(call) else call)
+
+
+def test_a_stale_command_is_caught():
+    with pytest.raises(pytest.fail.Exception):
+        _parse(["live", "--no-such-option"])
+    with pytest.raises(pytest.fail.Exception):
+        _parse(["no-such-command", "--help"])
+
+
+def test_every_command_is_in_the_readme():
+    text = (ROOT / "README.md").read_text("utf-8")
+    names = _command_names()
+    assert {"demo", "live", "check", "limits"} <= set(names)
+    for name in names:
+        assert re.search(rf"`(audiotest )?{name}\b", text), name
+
+
+def _command_names() -> list[str]:
+    lines = build_parser().format_help().partition("commands:")[2].splitlines()
+    return [found[1] for line in lines if (found := re.match(r" {4}([a-z]+) ", line))]
+
+
+def _anchors(page: Path) -> set[str]:
+    """The anchors of a page's headings, as the usual renderers of Markdown make them."""
+    plain = (
+        re.sub(r"[`*]", "", heading).strip().lower()
+        for heading in HEADING.findall(FENCE.sub("", page.read_text("utf-8")))
+    )
+    return {re.sub(r"[^\w\- ]", "", heading).replace(" ", "-") for heading in plain}
+
+
+@pytest.mark.parametrize("page", PAGES, ids=_page_id)
+def test_links_and_pictures_are_there(page):
+    for link in LINK.findall(FENCE.sub("", page.read_text("utf-8"))):
+        if re.match(r"[a-z]+:", link):
+            continue
+        name, _, anchor = link.partition("#")
+        target = (page.parent / name).resolve() if name else page
+        assert target.exists(), link
+        if anchor:
+            assert anchor in _anchors(target), link
+
+
+def test_every_page_is_reachable_from_the_readme():
+    reached, waiting = set(), [ROOT / "README.md"]
+    while waiting:
+        page = waiting.pop()
+        if page in reached or page.suffix != ".md":
+            continue
+        reached.add(page)
+        links = [link.partition("#")[0] for link in LINK.findall(page.read_text("utf-8")) if ":" not in link]
+        waiting += [target for link in links if link and (target := (page.parent / link).resolve()).exists()]
+    assert {_page_id(page) for page in PAGES} <= {_page_id(page) for page in reached}
+
+
+def _run(capsys, *call: str) -> str:
+    assert main(list(call)) == 0
+    return capsys.readouterr().out
+
+
+def test_demo_in_the_terminal_runs(capsys):
+    assert "Simulated radio" in _run(capsys, "demo", "--text", "--seconds", "3")
+
+
+def test_inputs_runs_with_or_without_a_card(capsys):
+    status = main(["inputs"])
+    said = capsys.readouterr()
+    if status == 0:
+        assert said.out.strip()
+    else:
+        # No PortAudio: one line says so and how to get it.
+        assert status == 2
+        assert re.fullmatch(r"audiotest: [^\n]+\n", said.err)
+
+
+@pytest.fixture
+def tone(tmp_path):
+    """Five seconds of 1 kHz, 0.3 of full scale, with a little noise."""
+    n = np.arange(5 * 48000)
+    noise = np.random.default_rng(1).standard_normal(n.size)
+    path = tmp_path / "tone.wav"
+    soundfile.write(path, 0.3 * np.sin(2 * np.pi * 1000 / 48000 * n) + 0.001 * noise, 48000)
+    return path
+
+
+def test_learning_and_checking_as_the_pages_show(capsys, tmp_path, tone):
+    feed = tmp_path / "bench.toml"
+    options = ("--tone-hz", "1000", "--deviation-khz", "1.5", "--deemphasis-us", "750", "-o", str(feed))
+    # 1.5 kHz is 0.3 of full scale, so full scale is 5 kHz: the example of scale.md.
+    learned = " ".join(_run(capsys, "feed", "learn", str(tone), *options).split())
+    assert "full scale is 5.00 kHz of deviation" in learned
+    text = _run(capsys, "check", str(tone), "--feed", str(feed))
+    assert "1.50 kHz, 60 % of ±2.5 kHz" in " ".join(text.split())
+
+
+def test_limits_page_agrees_with_the_program(capsys):
+    listed = " ".join(_run(capsys, "limits").split())
+    page = (ROOT / "docs" / "limits.md").read_text("utf-8")
+    for limits in LIMIT_SETS:
+        assert limits.source in listed
+        row = f"| `{limits.id}` | {limits.title} | ±{limits.deviation_khz:g} | {limits.spacing_khz:g} |"
+        assert row in page
+        assert f"| `{limits.id}` | {limits.channels} | {limits.source} |" in page
+    rows = re.findall(r"^\| `([a-z0-9-]+)` \|", page, re.MULTILINE)
+    assert set(rows) == {limits.id for limits in LIMIT_SETS}
+
+
+def test_troubleshooting_quotes_what_the_program_says():
+    page = (ROOT / "docs" / "troubleshooting.md").read_text("utf-8")
+    for condition in CONDITIONS.values():
+        assert condition.meaning in page
