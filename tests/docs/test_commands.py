@@ -13,6 +13,7 @@ from audiotest.errors import RequestError
 from audiotest.measure.conditions import CONDITIONS
 from audiotest.standards.limits import LIMIT_SETS
 from audiotest.terminal.parser import build_parser
+from docs.make_examples import EXAMPLE, renewed
 
 ROOT = Path(__file__).resolve().parents[2]
 PAGES = (ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md")))
@@ -180,6 +181,20 @@ def _run(capsys, *call: str) -> str:
 
 def test_demo_in_the_terminal_runs(capsys):
     assert "Simulated radio" in _run(capsys, "demo", "--text", "--seconds", "3")
+
+
+def _without_figures(text: str) -> str:
+    words = " ".join(re.sub("[┃┏┓┗┛━]", " ", text).split())
+    return re.sub(r"[+-]?\d[\d.]*", "0", words)
+
+
+@pytest.mark.parametrize(
+    "page", [page for page in PAGES if EXAMPLE.search(page.read_text("utf-8"))], ids=_page_id
+)
+def test_printed_examples_are_what_the_program_prints(page):
+    """Word for word; figures may differ a little from one machine to another (docs/make_examples.py)."""
+    text = page.read_text("utf-8")
+    assert _without_figures(renewed(text)) == _without_figures(text)
 
 
 def test_inputs_runs_with_or_without_a_card(capsys):
