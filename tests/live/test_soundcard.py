@@ -2,6 +2,7 @@
 
 import pickle
 import time
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -52,6 +53,13 @@ def start_of(codes: NDArray[np.int16], caught: NDArray[np.float32]) -> int:
     """Position in `codes` of the first sample caught; found by its hiss, which is like nothing else."""
     sample = caught[:4800].astype(np.float64)
     return int(np.argmax(correlate(codes.astype(np.float64), sample, "valid", method="fft")))
+
+
+def close(value: Any) -> Any:
+    """`value` with every figure in it made to equal what is the same to nine digits."""
+    if isinstance(value, dict):
+        return {key: close(part) for key, part in value.items()}
+    return pytest.approx(value, rel=1e-9) if isinstance(value, float) else value
 
 
 def engine_on_file(path: Path) -> list[Over]:
@@ -108,7 +116,8 @@ def test_live_gives_what_the_file_gives(card: Any, codes: NDArray[np.int16], tmp
     # The recording from where the listener came in, measured from its file: the same in every figure.
     soundfile.write(heard_path, codes[start_n:], RATE_HZ)
     overs = engine_on_file(heard_path)
-    assert live["overs"] == overs
+    # But for the last bits: how a sum is vectorised depends on where its samples lie in memory.
+    assert [close(asdict(over)) for over in live["overs"]] == [asdict(over) for over in overs]
     assert [over.kind for over in overs] == ["voice", "voice"]
     limits = get_limits("uk-27fm")
     advices = [advise(over, limits, scale_uncertainty_db=0.2) for over in overs]
