@@ -13,6 +13,8 @@ import soxr
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
+from audiotest.measure.filters import minimum_phase
+
 RATE_HZ = 8000
 FRAME_N = 160
 FRAME_S = FRAME_N / RATE_HZ
@@ -84,8 +86,7 @@ def receiver_highpass(hiss: NDArray[np.floating], sample_rate_hz: int) -> tuple[
 def undo_highpass(samples: NDArray[np.floating], corner_hz: float, order: float) -> NDArray[np.float64]:
     """8 kHz `samples`, shape (n,), with a Butterworth high-pass undone; it lifts by 20 dB at most.
 
-    The phase belongs to the magnitude as in every minimum-phase filter, and is had from the cepstrum
-    (Oppenheim & Schafer, Discrete-Time Signal Processing, ch. 13).
+    The phase belongs to the magnitude as in every minimum-phase filter.
     """
     n = scipy.fft.next_fast_len(len(samples) + 4 * RATE_HZ // 10, real=True)
     n += n % 2
@@ -93,11 +94,8 @@ def undo_highpass(samples: NDArray[np.floating], corner_hz: float, order: float)
     lift = np.minimum(np.sqrt(1.0 + (corner_hz / hz) ** (2.0 * order)), MOST_LIFT)
     # Under 30 Hz there is no speech, only rumble and the mistuning.
     lift *= 1.0 / np.sqrt(1.0 + (30.0 / hz) ** 4)
-    cepstrum = scipy.fft.irfft(np.log(lift), n)
-    cepstrum[1 : n // 2] *= 2.0
-    cepstrum[n // 2 + 1 :] = 0.0
-    response = np.exp(scipy.fft.rfft(cepstrum))
-    return np.asarray(scipy.fft.irfft(scipy.fft.rfft(samples, n) * response, n)[: len(samples)])
+    spectrum = scipy.fft.rfft(samples, n) * minimum_phase(np.log(lift))
+    return np.asarray(scipy.fft.irfft(spectrum, n)[: len(samples)])
 
 
 def _lift_low(samples: NDArray[np.float64], corner_hz: float) -> NDArray[np.float64]:

@@ -29,6 +29,31 @@ def _extension(samples: NDArray[np.float64], count: int) -> NDArray[np.float64]:
     return np.asarray(tail * fade)
 
 
+def minimum_phase(level: NDArray[np.floating]) -> NDArray[np.complex128]:
+    """Complex gain of the minimum-phase network that has a given magnitude.
+
+    Parameters
+    ----------
+    level : ndarray, shape (m,)
+        Natural logarithm of the gain from 0 to half the sample rate, both included, evenly spaced.
+
+    Returns
+    -------
+    ndarray of complex, shape (m,)
+        The phase by the folded real cepstrum (Oppenheim & Schafer, Discrete-Time Signal Processing, ch. 13).
+
+    >>> z = np.exp(2j * np.pi * np.arange(129) / 256)
+    >>> network = 1.0 + 0.5 / z
+    >>> bool(np.allclose(minimum_phase(np.log(np.abs(network))), network))
+    True
+    """
+    cepstrum = scipy.fft.irfft(np.asarray(level, dtype=np.float64))
+    half = len(cepstrum) // 2
+    cepstrum[1:half] *= 2.0
+    cepstrum[half + 1 :] = 0.0
+    return np.asarray(np.exp(scipy.fft.rfft(cepstrum)))
+
+
 def apply_response(samples: NDArray[np.floating], rate_hz: float, response: Response) -> NDArray[np.float64]:
     """Pass `samples` through a network given by its response.
 

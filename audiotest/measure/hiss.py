@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import welch
 
-from audiotest.measure.filters import apply_response, emphasis_response
+from audiotest.measure.filters import apply_response, emphasis_response, minimum_phase
 
 SHORTEST_S = 0.3
 MOST_CLIPPED = 0.02
@@ -74,14 +74,6 @@ def _to_the_ends(
     return np.clip(known, -LOWEST_LEVEL, LOWEST_LEVEL)
 
 
-def _minimum_phase(level: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Phase in radians of the minimum-phase network of a logarithmic gain, both of shape (GRID_N/2 + 1,)."""
-    fold = np.zeros(GRID_N)
-    fold[0] = fold[GRID_N // 2] = 1.0
-    fold[1 : GRID_N // 2] = 2.0
-    return np.asarray(np.fft.rfft(np.fft.irfft(level, GRID_N) * fold).imag)
-
-
 def receiver_inverse(
     hiss: NDArray[np.floating] | None,
     sample_rate_hz: int,
@@ -133,7 +125,7 @@ def receiver_inverse(
     level[1:-1] = (level[:-2] + 2.0 * level[1:-1] + level[2:]) / 4.0
     grid = np.linspace(0.0, sample_rate_hz / 2.0, GRID_N // 2 + 1)
     end_hz = min(ROLL_OFF * high_hz, sample_rate_hz / 2.0)
-    phase = _minimum_phase(_to_the_ends(hz, level, grid))
+    phase = np.angle(minimum_phase(_to_the_ends(hz, level, grid)))
     filters = np.maximum(np.interp(np.minimum(grid, high_hz), hz, level), -np.log(LARGEST_LIFT))
     low, high = LOW_FADE_HZ
     fade = np.clip((grid - low) / (high - low), 0.0, 1.0)

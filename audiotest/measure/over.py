@@ -17,7 +17,7 @@ from audiotest.measure.level import overload_runs
 from audiotest.measure.limiter import Drive, estimate_drive
 from audiotest.measure.speech_level import active_speech_level
 from audiotest.measure.speechlike import speech_cues
-from audiotest.measure.subaudible import find_subaudible
+from audiotest.measure.subaudible import find_subaudible, without_tone
 from audiotest.measure.tone import find_steady_tone, measure_tone
 from audiotest.measure.views import LOW_RATE_HZ, Sound, in_pieces, two_views
 from audiotest.records import (
@@ -74,21 +74,6 @@ class _View:
     deemphasis_us: float
     notes: list[str] = field(default_factory=list)
     conditions: list[str] = field(default_factory=list)
-
-
-def _without_line(samples: NDArray[np.float64], rate_hz: int, frequency_hz: float) -> NDArray[np.float64]:
-    """`samples` less a steady line, fitted second by second so that a drifting clock does no harm."""
-    result = samples.copy()
-    step_n = max(rate_hz, 1)
-    for start in range(0, len(samples), step_n):
-        end = len(samples) if len(samples) - start < 2 * step_n else start + step_n
-        part = samples[start:end]
-        angle = 2.0 * np.pi * frequency_hz * np.arange(start, end) / rate_hz
-        design = np.column_stack([np.cos(angle), np.sin(angle)])
-        result[start:end] = part - design @ np.linalg.lstsq(design, part, rcond=None)[0]
-        if end == len(samples):
-            break
-    return result
 
 
 def _emphasis(hiss: Sound | None, quiet: Sound | None, feed: Feed | None) -> tuple[float, str | None]:
@@ -334,10 +319,10 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
 
 def _without_tone(sound: Sound, frequency_hz: float) -> Sound:
     if sound.rate_hz == sound.low_rate_hz:
-        wave = low = _without_line(sound.wave, sound.rate_hz, frequency_hz)
+        wave = low = without_tone(sound.wave, sound.rate_hz, frequency_hz)
     else:
-        wave = _without_line(sound.wave, sound.rate_hz, frequency_hz)
-        low = _without_line(sound.low, sound.low_rate_hz, frequency_hz)
+        wave = without_tone(sound.wave, sound.rate_hz, frequency_hz)
+        low = without_tone(sound.low, sound.low_rate_hz, frequency_hz)
     return replace(sound, wave=wave, low=low)
 
 

@@ -9,10 +9,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.fft
 from numpy.typing import NDArray
 from scipy.interpolate import BSpline
 
+from audiotest.measure.filters import minimum_phase
 from audiotest.measure.pathtones import CombTone
 
 Array = NDArray[np.float64]
@@ -237,7 +237,7 @@ def half_wave_tilt(tones: Sequence[CombTone], gain_db: Callable[[Array], Array])
 
 
 def _minimum_phase(gain: Curve, hz: Array) -> Array:
-    """Phase in rad at `hz` of the minimum-phase path with this gain, by the folded cepstrum (textbook)."""
+    """Phase in rad at `hz` of the minimum-phase path with this gain."""
     grid = np.linspace(0.0, 8000.0, 2049)
     low, high = 200.0, 3200.0
     inside = gain.value(np.clip(grid, low, high))
@@ -246,11 +246,7 @@ def _minimum_phase(gain: Curve, hz: Array) -> Array:
     octaves = np.log2(np.maximum(grid, 5.0) / np.clip(grid, low, high))
     slope = np.where(grid < low, np.clip(below, 0.0, 36.0), np.clip(above, -60.0, 0.0))
     nepers = (inside + slope * octaves) * math.log(10.0) / 20.0
-    cepstrum = scipy.fft.irfft(nepers)
-    half = len(cepstrum) // 2
-    cepstrum[1:half] *= 2.0
-    cepstrum[half + 1 :] = 0.0
-    return np.asarray(np.interp(hz, grid, np.imag(scipy.fft.rfft(cepstrum))))
+    return np.asarray(np.interp(hz, grid, np.unwrap(np.angle(minimum_phase(nepers)))))
 
 
 def fit_phase(

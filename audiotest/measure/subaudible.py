@@ -96,3 +96,18 @@ def _strongest(band: LowBand) -> list[Line]:
             found.append(line)
         ratio[max(k - reach, 0) : k + reach + 1] = 0.0
     return found
+
+
+def without_tone(samples: NDArray[np.float64], rate_hz: int, frequency_hz: float) -> NDArray[np.float64]:
+    """`samples`, shape (n,), less a steady line, fitted second by second: a drifting clock does no harm."""
+    result = samples.copy()
+    step_n = max(rate_hz, 1)
+    for start in range(0, len(samples), step_n):
+        end = len(samples) if len(samples) - start < 2 * step_n else start + step_n
+        part = samples[start:end]
+        angle = 2.0 * np.pi * frequency_hz * np.arange(start, end) / rate_hz
+        design = np.column_stack([np.cos(angle), np.sin(angle)])
+        result[start:end] = part - design @ np.linalg.lstsq(design, part, rcond=None)[0]
+        if end == len(samples):
+            break
+    return result

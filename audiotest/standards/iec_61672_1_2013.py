@@ -1,6 +1,6 @@
 """A and C frequency weightings, IEC 61672-1:2013, Table 3 and Annex E; reference 1 kHz.
 
-Table values and class 1 acceptance limits were read in a published transcription of Table 3; the pole
+Table values and class 1 acceptance limits were read in a published copy of Table 3; the pole
 frequencies in a quotation of Annex E. The table holds at the exact frequencies ``1000·10^(0.1·(n - 30))``,
 not at the nominal ones.
 """

@@ -1,8 +1,9 @@
 """The options of ``audiotest bench``, ``send``, ``sinad``, ``heard``, ``iq``; imports no measuring."""
 
 import argparse
-import math
 from typing import Any
+
+from audiotest.terminal.optiontypes import finite, not_negative, positive
 
 PROCEDURES = {
     "limiting": "modulation limiting: onset, knee, +20 dB, the worst tone",
@@ -33,36 +34,6 @@ SIGNALS = {
     "burst": "the 1750 Hz burst",
     "learn": "1 kHz at -20 dB, to learn the output's millivolts with a meter",
 }
-
-
-def _positive(text: str) -> float:
-    value = float(text)
-    if not (math.isfinite(value) and value > 0):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number above zero")
-    return value
-
-
-_positive.__name__ = "number"
-
-
-def _not_negative(text: str) -> float:
-    value = float(text)
-    if not (math.isfinite(value) and value >= 0):
-        raise argparse.ArgumentTypeError(f"{text!r} is not zero or a number above it")
-    return value
-
-
-_not_negative.__name__ = "number"
-
-
-def _finite(text: str) -> float:
-    value = float(text)
-    if not math.isfinite(value):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number")
-    return value
-
-
-_finite.__name__ = "number"
 
 
 def _listed(table: dict[str, str]) -> str:
@@ -96,15 +67,15 @@ def add_bench(commands: Any) -> None:
     bench.add_argument("--channel", type=int, metavar="N", help="channel of the input, from 1")
     bench.add_argument("--output", metavar="OUTPUT.toml", help="learned output ('audiotest send learn')")
     bench.add_argument(
-        "--start-mv", type=_positive, metavar="MV", default=0.3, help="first level at the socket (0.3)"
+        "--start-mv", type=positive, metavar="MV", default=0.3, help="first level at the socket (0.3)"
     )
     bench.add_argument(
-        "--start-dbm", type=_finite, metavar="DBM", default=-95.0, help="first generator level (-95)"
+        "--start-dbm", type=finite, metavar="DBM", default=-95.0, help="first generator level (-95)"
     )
-    bench.add_argument("--nominal-mhz", type=_positive, metavar="MHZ", help="nominal frequency, gives ppm")
-    bench.add_argument("--tolerance-hz", type=_positive, metavar="HZ", help="allowed frequency error")
+    bench.add_argument("--nominal-mhz", type=positive, metavar="MHZ", help="nominal frequency, gives ppm")
+    bench.add_argument("--tolerance-hz", type=positive, metavar="HZ", help="allowed frequency error")
     bench.add_argument(
-        "--deemphasis-us", type=_not_negative, metavar="US", help="de-emphasis of the feed (carrier-null)"
+        "--deemphasis-us", type=not_negative, metavar="US", help="de-emphasis of the feed (carrier-null)"
     )
     bench.add_argument("--feed-out", metavar="FEED.toml", help="carrier-null: write the feed's scale here")
     bench.add_argument("--lower-sideband", action="store_true", help="the beat note is in the lower sideband")
@@ -122,12 +93,12 @@ def add_send(commands: Any) -> None:
     )  # fmt: skip
     send.add_argument("signal", choices=list(SIGNALS), metavar="SIGNAL", help="one of those below")
     send.add_argument("values", nargs="*", metavar="VALUE", help="what the signal needs")
-    send.add_argument("--millivolt", type=_positive, metavar="MV", help="RMS at the socket")
-    send.add_argument("--seconds", type=_positive, metavar="S", default=5.0, help="length, up to 60 (5)")
+    send.add_argument("--millivolt", type=positive, metavar="MV", help="RMS at the socket")
+    send.add_argument("--seconds", type=positive, metavar="S", default=5.0, help="length, up to 60 (5)")
     send.add_argument("--output", metavar="OUTPUT.toml", help="learned output; 'learn' writes it")
     send.add_argument("--device", metavar="D", help="output by number or part of its name")
     send.add_argument(
-        "--ceiling-mv", type=_positive, metavar="MV", default=100.0,
+        "--ceiling-mv", type=positive, metavar="MV", default=100.0,
         help="with 'learn': peak that nothing may exceed (100)",
     )  # fmt: skip
     send.add_argument("--wav", metavar="FILE", help="write a WAV file instead of playing")
@@ -151,8 +122,8 @@ def add_sinad(commands: Any) -> None:
     sinad.add_argument("file", nargs="?", metavar="FILE", help="recording; without it the sound card")
     sinad.add_argument("--device", metavar="D", help="input, as 'audiotest inputs' lists it")
     sinad.add_argument("--channel", type=int, metavar="N", help="channel, from 1")
-    sinad.add_argument("--tone-hz", type=_positive, metavar="HZ", default=1000.0, help="the tone (1000)")
-    sinad.add_argument("--seconds", type=_positive, metavar="S", help="stop after S seconds")
+    sinad.add_argument("--tone-hz", type=positive, metavar="HZ", default=1000.0, help="the tone (1000)")
+    sinad.add_argument("--seconds", type=positive, metavar="S", help="stop after S seconds")
     _add_json(sinad)
     sinad.set_defaults(module="audiotest.terminal.sinad")
 
@@ -162,10 +133,10 @@ def add_iq(commands: Any) -> None:
     iq = commands.add_parser("iq", help="deviation, offset, bandwidth, AM depth from an I/Q recording")
     iq.add_argument("file", nargs="?", metavar="FILE", help="two channels: I left, Q right")
     iq.add_argument("--device", metavar="D", help="without FILE: a stereo input, as 'audiotest inputs' lists")
-    iq.add_argument("--seconds", type=_positive, metavar="S", default=2.0, help="how long to listen (2)")
+    iq.add_argument("--seconds", type=positive, metavar="S", default=2.0, help="how long to listen (2)")
     iq.add_argument("--swapped", action="store_true", help="I is right and Q left")
     iq.add_argument("--am", action="store_true", help="the emission is AM: measure depth, not deviation")
-    iq.add_argument("--tone-hz", type=_positive, metavar="HZ", help="the modulating tone, if known")
-    iq.add_argument("--channel-khz", type=_positive, metavar="KHZ", default=12.5, help="width kept (12.5)")
+    iq.add_argument("--tone-hz", type=positive, metavar="HZ", help="the modulating tone, if known")
+    iq.add_argument("--channel-khz", type=positive, metavar="KHZ", default=12.5, help="width kept (12.5)")
     _add_json(iq)
     iq.set_defaults(module="audiotest.terminal.iq")

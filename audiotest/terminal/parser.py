@@ -1,13 +1,13 @@
 """The commands and their options; each names the module whose ``run`` carries it out."""
 
 import argparse
-import math
 import sys
 from typing import Any, NoReturn
 
 from audiotest import __version__
 from audiotest.errors import RequestError
 from audiotest.terminal.benchoptions import add_bench, add_heard, add_iq, add_send, add_sinad
+from audiotest.terminal.optiontypes import channel, not_negative, positive
 from audiotest.terminal.sheetoptions import add_compare, add_record, add_report, add_sheet
 
 DEFAULT_LIMITS = "uk-27fm"
@@ -54,36 +54,6 @@ class _Parser(argparse.ArgumentParser):
         return known, unknown
 
 
-def _positive(text: str) -> float:
-    value = float(text)
-    if not (math.isfinite(value) and value > 0):
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number above zero")
-    return value
-
-
-_positive.__name__ = "number"
-
-
-def _not_negative(text: str) -> float:
-    value = float(text)
-    if not (math.isfinite(value) and value >= 0):
-        raise argparse.ArgumentTypeError(f"{text!r} is not zero or a number above it")
-    return value
-
-
-_not_negative.__name__ = "number"
-
-
-def _channel(text: str) -> int:
-    value = int(text)
-    if value < 1:
-        raise argparse.ArgumentTypeError(f"{text!r}: channels are counted from 1")
-    return value
-
-
-_channel.__name__ = "channel number"
-
-
 def build_parser() -> argparse.ArgumentParser:
     """Build the parser of the whole command line; imports nothing that measures."""
     parser = _Parser(
@@ -120,7 +90,7 @@ _Commands = argparse._SubParsersAction  # argparse offers no public name for it
 def _add_demo(commands: "_Commands[_Parser]") -> None:
     demo = commands.add_parser("demo", help="the main job with nothing attached: a simulated radio talks")
     demo.add_argument("--text", action="store_true", help="in the terminal instead of a window")
-    demo.add_argument("--seconds", type=_positive, metavar="N", help="stop after N seconds of radio")
+    demo.add_argument("--seconds", type=positive, metavar="N", help="stop after N seconds of radio")
     demo.set_defaults(module="audiotest.terminal.demo")
 
 
@@ -128,7 +98,7 @@ def _add_live(commands: "_Commands[_Parser]") -> None:
     live = commands.add_parser("live", help="the main job from a sound-card input")
     live.add_argument("--text", action="store_true", help="in the terminal instead of a window")
     live.add_argument("--device", metavar="D", help="input by name or number, as 'audiotest inputs' lists it")
-    live.add_argument("--channel", type=_channel, metavar="N", help="channel of the input, from 1")
+    live.add_argument("--channel", type=channel, metavar="N", help="channel of the input, from 1")
     _add_reference(live)
     live.set_defaults(module="audiotest.terminal.live")
 
@@ -139,7 +109,7 @@ def _add_check(commands: "_Commands[_Parser]") -> None:
         "files", nargs="+", metavar="FILE", help="recording: WAV, FLAC, Ogg and others, or a folder"
     )
     _add_reference(check)
-    check.add_argument("--channel", type=_channel, metavar="N", help="channel of the recordings, from 1")
+    check.add_argument("--channel", type=channel, metavar="N", help="channel of the recordings, from 1")
     check.add_argument("--json", action="store_true", help="one machine-readable document on standard output")
     check.add_argument("--fresh", action="store_true", help="of a folder, measure again what is known")
     check.set_defaults(module="audiotest.terminal.check")
@@ -161,21 +131,21 @@ def _add_feed(commands: "_Commands[_Parser]") -> None:
     ways = feed.add_subparsers(title="ways", metavar="WAY", required=True, parser_class=_Parser)
     learn = ways.add_parser("learn", help="from a recording of a tone of known deviation")
     learn.add_argument("reference", metavar="REF", help="recording of the tone")
-    learn.add_argument("--tone-hz", type=_positive, required=True, metavar="HZ")
-    learn.add_argument("--deviation-khz", type=_positive, required=True, metavar="KHZ", help="peak deviation")
+    learn.add_argument("--tone-hz", type=positive, required=True, metavar="HZ")
+    learn.add_argument("--deviation-khz", type=positive, required=True, metavar="KHZ", help="peak deviation")
     learn.set_defaults(module="audiotest.terminal.feed", way="tone")
     hiss = ways.add_parser("hiss", help="roughly, from open-squelch hiss without a carrier")
     hiss.add_argument("reference", metavar="REF", help="recording of the hiss")
     hiss.add_argument(
-        "--if-bandwidth-khz", type=_positive, required=True, metavar="KHZ", help="noise bandwidth of the IF"
+        "--if-bandwidth-khz", type=positive, required=True, metavar="KHZ", help="noise bandwidth of the IF"
     )
     hiss.set_defaults(module="audiotest.terminal.feed", way="hiss")
     for way in (learn, hiss):
         way.add_argument(
-            "--deemphasis-us", type=_not_negative, metavar="US",
+            "--deemphasis-us", type=not_negative, metavar="US",
             help="de-emphasis of the feed in microseconds; 0 is a flat discriminator feed",
         )  # fmt: skip
-        way.add_argument("--channel", type=_channel, metavar="N", help="channel of the recording, from 1")
+        way.add_argument("--channel", type=channel, metavar="N", help="channel of the recording, from 1")
         way.add_argument("-o", "--output", required=True, metavar="FEED.toml", help="file to write")
     path = ways.add_parser(
         "learn-path",
@@ -186,5 +156,5 @@ def _add_feed(commands: "_Commands[_Parser]") -> None:
     path.add_argument("reference", metavar="REF", help="recording of the tones")
     path.add_argument("--feed", required=True, metavar="FEED.toml", help="learned feed to add the path to")
     path.add_argument("-o", "--output", metavar="OUT.toml", help="file to write instead of the feed's own")
-    path.add_argument("--channel", type=_channel, metavar="N", help="channel of the recording, from 1")
+    path.add_argument("--channel", type=channel, metavar="N", help="channel of the recording, from 1")
     path.set_defaults(module="audiotest.terminal.feed", way="path")

@@ -17,10 +17,9 @@ from audiotest.tones.txaudio import (
     DISTORTION_LIMIT_PERCENT,
     DISTORTION_SOURCE,
     HUM_BAND_HZ,
-    HUM_LIMITS_DB,
-    HUM_SOURCE,
     RESPONSE_SHARE,
     RESPONSE_TONES_HZ,
+    write_hum,
     write_response,
 )
 
@@ -118,18 +117,7 @@ def rx_hum_noise(limit_khz: float) -> Guided:
         rest = yield from measured(
             Step(prompt="Bare carrier.", asks=(bare,), settle_s=SETTLE_S, listen_s=NOISE_S), _powers
         )
-        least = next(db for most, db in HUM_LIMITS_DB if 2.0 * limit_khz <= most)
-        flat_db, weighted_db = (
-            10.0 * math.log10(tone / left) if left > 0.0 else None
-            for tone, left in zip(reference, rest, strict=True)
-        )
-        notebook.figures += [
-            Figure(
-                key="hum_noise_db", label="below 60 %, 50-3000 Hz", value=flat_db, unit="dB",
-                limit_low=least, limit_source=HUM_SOURCE, reference=True,
-            ),
-            Figure(key="hum_noise_psophometric_db", label="the same, O.41", value=weighted_db, unit="dB"),
-        ]  # fmt: skip
+        write_hum(notebook, limit_khz, reference, rest)
         notebook.notes.append("the generator's own hum and noise are part of it")
 
     return Guided(script, Notebook(procedure="rx-hum", title="Receiver hum and noise"))

@@ -133,6 +133,24 @@ def tx_distortion(monitor: Monitor, limit_khz: float, *, start_mv: float = START
     )
 
 
+def write_hum(
+    notebook: Notebook, limit_khz: float, reference: tuple[float, float], rest: tuple[float, float]
+) -> None:
+    """Figures from two powers each, flat and through O.41: of the reference tone, and of what is left."""
+    least = next(db for most, db in HUM_LIMITS_DB if 2.0 * limit_khz <= most)
+    flat_db, weighted_db = (
+        10.0 * math.log10(tone / left) if left > 0.0 else None
+        for tone, left in zip(reference, rest, strict=True)
+    )
+    notebook.figures += [
+        Figure(
+            key="hum_noise_db", label="below 60 %, 50-3000 Hz", value=flat_db, unit="dB",
+            limit_low=least, limit_source=HUM_SOURCE, reference=True,
+        ),
+        Figure(key="hum_noise_psophometric_db", label="the same, O.41", value=weighted_db, unit="dB"),
+    ]  # fmt: skip
+
+
 def tx_hum_noise(monitor: Monitor, limit_khz: float, *, start_mv: float = START_MV) -> Guided:
     """Procedure: what is left when the tone stops, re 1 kHz at 60 %, through 750 µs de-emphasis."""
 
@@ -156,19 +174,8 @@ def tx_hum_noise(monitor: Monitor, limit_khz: float, *, start_mv: float = START_
             ),
             lambda heard: (power(heard, psophometric=False), power(heard, psophometric=True)),
         )  # fmt: skip
-        least = next(db for most, db in HUM_LIMITS_DB if 2.0 * limit_khz <= most)
-        flat_db, weighted_db = (
-            10.0 * math.log10(tone / left) if left > 0.0 else None
-            for tone, left in zip(reference, rest, strict=True)
-        )
+        write_hum(notebook, limit_khz, reference, rest)
         notebook.figures += [
-            Figure(
-                key="hum_noise_db", label="below 60 %, 50-3000 Hz", value=flat_db, unit="dB",
-                limit_low=least, limit_source=HUM_SOURCE, reference=True,
-            ),
-            Figure(
-                key="hum_noise_psophometric_db", label="the same, O.41", value=weighted_db, unit="dB"
-            ),
             Figure(
                 key="residual_khz", label="deviation left, RMS, de-emphasised", value=math.sqrt(rest[0]),
                 unit="kHz",

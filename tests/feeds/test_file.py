@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -267,3 +268,5 @@ def test_closing_twice_is_safe(tmp_path: Path) -> None:
     source = open_recording(path)
     source.close()
     source.close()
+    with closing(open_recording(path)) as again:
+        assert sum(len(block.samples) for block in again.blocks()) == round(0.1 * RATE_HZ)

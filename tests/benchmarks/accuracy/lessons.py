@@ -27,6 +27,7 @@ from audiotest.measure.deviation import AUDIO_HIGH_HZ
 from audiotest.measure.drivefeatures import drive_features
 from audiotest.measure.driveviews import RATE_HZ, DriveViews, drive_views
 from audiotest.measure.filters import undo_deemphasis
+from audiotest.measure.subaudible import without_tone
 from audiotest.radio.link import simulate
 from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
 from tests.benchmarks.accuracy.draw import CONFOUNDERS, Over, draw_over
@@ -90,15 +91,6 @@ def transmission(over: Over, source: NDArray[np.float32]) -> tuple[Any, NDArray[
     return made, seen[0]
 
 
-def without_tone(x: NDArray[np.float64], rate_hz: int, tone_hz: float | None) -> NDArray[np.float64]:
-    """`x` less the sub-audible tone that is known to be in it."""
-    if tone_hz is None:
-        return x
-    angle = 2.0 * np.pi * tone_hz * np.arange(len(x)) / rate_hz
-    design = np.column_stack([np.cos(angle), np.sin(angle)])
-    return np.asarray(x - design @ np.linalg.lstsq(design, x, rcond=None)[0])
-
-
 def shown(
     audio: NDArray[np.floating], rate_hz: int, record: Record, rng: np.random.Generator | None
 ) -> tuple[DriveViews, NDArray[np.bool_], float, float, bool] | None:
@@ -117,7 +109,9 @@ def shown(
     is_open = record["receiver"]["squelch"] == "open"
     start_s = truth["start_s"] + (EDGE_S if is_open else 0.12)
     end_s = (truth["end_beep_start_s"] or truth["end_s"]) - 0.02
-    x = without_tone(between(start_s, end_s), rate_hz, truth["subaudible_hz"])
+    x = between(start_s, end_s)
+    if truth["subaudible_hz"] is not None:
+        x = without_tone(x, rate_hz, truth["subaudible_hz"])
     x = x - np.mean(x)
     noise: NDArray[np.float64] | None = between(
         start_s, truth["start_s"] + record["timing"]["bare_carrier_s"] - 0.02

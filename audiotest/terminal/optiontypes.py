@@ -1,0 +1,48 @@
+"""Numbers on the command line: what `argparse` calls to read one, and to refuse it in words."""
+
+import argparse
+import math
+
+
+def positive(text: str) -> float:
+    """A finite number above zero."""
+    value = float(text)
+    if not (math.isfinite(value) and value > 0):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number above zero")
+    return value
+
+
+positive.__name__ = "number"
+
+
+def not_negative(text: str) -> float:
+    """A finite number, zero or above."""
+    value = float(text)
+    if not (math.isfinite(value) and value >= 0):
+        raise argparse.ArgumentTypeError(f"{text!r} is not zero or a number above it")
+    return value
+
+
+not_negative.__name__ = "number"
+
+
+def channel(text: str) -> int:
+    """A channel, counted from 1."""
+    value = int(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError(f"{text!r}: channels are counted from 1")
+    return value
+
+
+channel.__name__ = "channel number"
+
+
+def finite(text: str) -> float:
+    """A finite number."""
+    value = float(text)
+    if not math.isfinite(value):
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number")
+    return value
+
+
+finite.__name__ = "number"
