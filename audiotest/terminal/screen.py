@@ -1,16 +1,20 @@
 """The running display in a terminal: one live line, and above it a card per over."""
 
 import sys
+from collections import deque
 
 from rich.console import Console
 from rich.text import Text
 
 from audiotest.records import Feed, LimitSet, LiveReading, Over
+from audiotest.session.trend import follow_trim
 from audiotest.terminal.card import make_console, print_over
 from audiotest.terminal.check import judge
 from audiotest.terminal.figures import clock, live_text
 from audiotest.terminal.shown import shown
 
+LATEST_OVERS = 8
+"""The trend looks no further back."""
 PIPED_EVERY_S = 2.0
 """Piped, the live line cannot be overwritten: a line of its own this often is enough."""
 
@@ -31,6 +35,7 @@ class Screen:
         self.overs = 0
         self._limits = limits
         self._feed = feed
+        self._latest: deque[Over] = deque(maxlen=LATEST_OVERS)
         self._line_shown = False
         self._next_s = 0.0
 
@@ -57,6 +62,10 @@ class Screen:
         self.overs += 1
         self.clear()
         print_over(self.console, self.overs, over, judge(over, self._feed, self._limits), self._limits)
+        self._latest.append(over)
+        change = follow_trim(self._latest).sentence
+        if change:
+            self._print(Text(change[0].upper() + change[1:] + ".", style="bold"))
         sys.stdout.flush()
 
     def say(self, text: str, style: str = "") -> None:

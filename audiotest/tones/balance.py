@@ -12,6 +12,8 @@ from audiotest.tones.steps import Ask, Figure, Heard, Notebook, Step
 
 SPEAK_S = 9.0
 MOST_ROUNDS = 8
+SURE = 0.8
+"""Below this, one over that says \"right\" may be a misread voice: the next has to say so too."""
 DRIVE_LIMITS_DB = (-3.0, 8.0)
 DRIVE_SOURCE = "common practice, no source: limiter reached, not crushed"
 
@@ -47,6 +49,7 @@ class _SoFar:
     turned_db: float = 0.0
     factor: float = 1.0
     over: Over | None = None
+    was_right: bool = False
 
 
 def _rounds(notebook: Notebook, feed: Feed | None, limits: LimitSet, so_far: _SoFar) -> Script:
@@ -63,8 +66,10 @@ def _rounds(notebook: Notebook, feed: Feed | None, limits: LimitSet, so_far: _So
         advice = advise(over, limits, scale_uncertainty_db=feed.scale_uncertainty_db if feed else 1.0)
         _plot(notebook, number, over)
         notebook.notes.append(f"over {number}: {advice.sentence}")
-        if advice.mic_gain == "keep" and advice.deviation == "keep":
+        right = advice.mic_gain == "keep" and advice.deviation == "keep"
+        if right and (advice.confidence >= SURE or so_far.was_right):
             return
+        so_far.was_right = right
         asks = _turns(advice)
         if not asks:
             continue
