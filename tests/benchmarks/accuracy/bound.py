@@ -71,6 +71,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("corpus", type=Path)
     parser.add_argument("--seconds", type=float, default=10.0)
+    parser.add_argument("--out", type=Path, help="JSON for the report, such as SET/bound.json")
     options = parser.parse_args()
     rng = np.random.default_rng(1)
     parts = [rows(options.corpus, split, rng, options.seconds) for split in ("train", "tune")]
@@ -87,9 +88,13 @@ def main() -> None:
     test, truth = rows(options.corpus, "test", rng, options.seconds)
     error = design(np.array(test)) @ weights - np.array(truth)
     print(f"all: {np.sqrt(np.mean(error**2)):.2f} dB RMS")
+    found = {"seconds": options.seconds, "cuts": CUTS["test"], "all_db": float(np.sqrt(np.mean(error**2)))}
     for drive_db in DRIVES_DB:
         e = error[np.array(truth) == drive_db]
         print(f"drive {drive_db:.0f} dB: {np.sqrt(np.mean(e**2)):.2f} dB RMS, bias {e.mean():+.2f}")
+        found[f"at_{drive_db:.0f}_db"] = float(np.sqrt(np.mean(e**2)))
+    if options.out is not None:
+        options.out.write_text(json.dumps(found))
 
 
 if __name__ == "__main__":

@@ -58,6 +58,7 @@ def drive_rows(records: list[Record]) -> list[Row]:
     for lo, hi in score.BINS_DB:
         name = f"below {hi:.0f} dB" if lo == -15.0 else f"{lo:.0f} … {hi:.0f} dB"
         rows.append((name, drive_from(lo, hi)))
+    rows.append(("**3 … 24 dB**", drive_from(3.0, 24.0)))
     rows.append(("**all**", plain))
     rows.append(("natural voices", those(lambda r: r["natural"])))
     rows.append(("synthesised voices", those(lambda r: not r["natural"])))
@@ -76,13 +77,14 @@ def drive_rows(records: list[Record]) -> list[Row]:
 def drive_table(records: list[Record], tool: dict[str, Prediction], base: dict[str, Prediction]) -> str:
     """Drive: the tool beside the baseline."""
     head = [
-        "true drive", "n", "measured", "RMS dB", "bias dB", "90 % within dB", "in interval", "interval dB",
-        "crest: RMS dB", "crest: bias dB", "crest: 90 % within dB",
+        "true drive", "n", "measured", "RMS dB", "median error dB", "bias dB",
+        "90 % within dB", "in interval", "interval dB", "crest: RMS dB", "crest: bias dB",
+        "crest: 90 % within dB",
     ]  # fmt: skip
     body = []
     for name, part in drive_rows(records):
         ours, theirs = score.drive_row(part, tool), score.drive_row(part, base)
-        keys = ("n", "measured", "rms_db", "bias_db", "e90_db")
+        keys = ("n", "measured", "rms_db", "median_db", "bias_db", "e90_db")
         body.append(
             [name, *(cell(ours[k]) for k in keys), cell(ours["coverage"], 2), cell(ours["width_db"])]
             + [cell(theirs[k]) for k in ("rms_db", "bias_db", "e90_db")]

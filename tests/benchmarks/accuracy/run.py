@@ -185,14 +185,19 @@ interval" is the share of overs whose true drive lies between the stated bounds 
 ![Drive](accuracy-drive.png)
 ![Deviation](accuracy-deviation.png)
 
+{bound}Made by `python -m tests.benchmarks.accuracy.run SET`.
+
+"""
+
+
+BOUND = """\
 What stops any method: the drive is a peak figure, and talkers differ in how far their peaks stand over
 the rest. Told the threshold exactly and shown the limiter's output itself, without filter and without
-noise, a fit to its amplitude statistics still errs by 1.8 dB RMS on the test split's talkers (0.5 dB at
-a drive of 3 dB, 1.2 at 9, 2.0 at 18, 2.8 at 24; `bound.py`, 150 stretches of 10 s). Behind a splatter
-filter, an unknown receiver and noise there is less to go by. Talkers whose peaks are sibilants above 3
-kHz are read much too low: the filters take away just what was clipped.
-
-Made by `python -m tests.benchmarks.accuracy.run SET`.
+noise, a fit to its amplitude statistics still errs by {all_db:.1f} dB RMS on the test split's talkers
+({at_3_db:.1f} dB at a drive of 3 dB, {at_9_db:.1f} at 9, {at_18_db:.1f} at 18, {at_24_db:.1f} at 24;
+`bound.py`, {cuts} stretches of {seconds:.0f} s). Behind a splatter filter, an unknown receiver and noise
+there is less to go by. Talkers whose peaks are sibilants above 3 kHz are read much too low: the filters
+take away just what was clipped.
 
 """
 
@@ -204,14 +209,15 @@ SEEN = {
 }
 
 
-def introduction(records: list[dict[str, Any]], seen: str) -> str:
-    """Head of the report with the set's size in it."""
+def introduction(records: list[dict[str, Any]], seen: str, bound: Path) -> str:
+    """Head of the report with the set's size in it, and the bound where `bound.py` left it."""
     return INTRODUCTION.format(
         n=len(records),
         plain=sum(r["kind"] == "plain" for r in records),
         held=sum(r["held_out"] for r in records),
         seen=SEEN[seen],
         talkers=len({r["mouth"]["talker"] for r in records}),
+        bound=BOUND.format(**json.loads(bound.read_text())) if bound.exists() else "",
     )
 
 
@@ -234,7 +240,7 @@ def main() -> None:
     plot_drive(records, tool, base, options.docs / "accuracy-drive.png")
     plot_deviation(records, tool, options.docs / "accuracy-deviation.png")
     (options.docs / "accuracy.md").write_text(
-        introduction(records, options.seen) + report(records, tool, base)
+        introduction(records, options.seen, options.set / "bound.json") + report(records, tool, base)
     )
 
 

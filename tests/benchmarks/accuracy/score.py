@@ -46,11 +46,13 @@ def drive_row(records: list[Record], predictions: dict[str, Prediction]) -> dict
     true, said, low, high = paired(records, predictions, "drive_db")
     row: dict[str, float | int | None] = {"n": len(records), "measured": len(true)}
     if len(true) == 0:
-        return row | {"rms_db": None, "bias_db": None, "e90_db": None, "coverage": None, "width_db": None}
+        missing = ("rms_db", "median_db", "bias_db", "e90_db", "coverage", "width_db")
+        return row | dict.fromkeys(missing)
     error = np.maximum(said, LOWEST_DB) - np.maximum(true, LOWEST_DB)
     within = ((true >= low) | (low <= LOWEST_DB)) & ((true <= high) | (high >= BINS_DB[-1][1] - 0.2))
     return row | {
         "rms_db": float(np.sqrt(np.mean(error**2))),
+        "median_db": float(np.median(np.abs(error))),
         "bias_db": float(np.mean(error)),
         "e90_db": float(np.quantile(np.abs(error), 0.9)),
         "coverage": float(np.mean(within)),

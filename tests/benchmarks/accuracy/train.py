@@ -222,7 +222,7 @@ def report(name: str, data: Data, out: Floats) -> None:
         "hiss": truth[:, 6] > 0, "no hiss": truth[:, 6] == 0, "cnr >= 18": truth[:, 4] >= 18,
         "5 s active": seconds >= 5.0, "cnr >= 18, 5 s": (truth[:, 4] >= 18) & (seconds >= 5.0),
     }  # fmt: skip
-    rows |= {talker: data.talkers == talker for talker in sorted(set(data.talkers))} if len(name) else {}
+    rows |= {talker: data.talkers == talker for talker in sorted(set(data.talkers))}
     lines += [f"  {label}: {rms(inside & some)}" for label, some in rows.items() if (inside & some).any()]
     for a, b in ((-15, -3), (-3, 3), (3, 8), (8, 14), (14, 20), (20, 26)):
         m = (drive >= a) & (drive < b) & plain
