@@ -48,7 +48,8 @@ def livened(x: NDArray[np.float64], rng: np.random.Generator) -> NDArray[np.floa
     """A talker who is not in the corpus: dynamics widened or narrowed, phases smeared, other sibilants."""
     if rng.random() < 0.65:
         width = int(VOICE_HZ * np.exp(rng.uniform(np.log(0.015), np.log(0.3))))
-        envelope = np.sqrt(scipy.ndimage.uniform_filter1d(x**2, width)) + 1e-4 * np.max(np.abs(x))
+        power = np.maximum(scipy.ndimage.uniform_filter1d(x**2, width), 0.0)  # rounding leaves less than none
+        envelope = np.sqrt(power) + 1e-4 * np.max(np.abs(x))
         x = x * (envelope / np.max(envelope)) ** rng.uniform(-0.35, 0.4)
     if rng.random() < 0.5:
         for _ in range(int(rng.integers(1, 5))):
