@@ -2,7 +2,8 @@
 
 A limiter leaves flat tops. The receiver's high-pass, which nobody knows, tilts them; each view undoes another
 high-pass, so that in one or the other the tops stand level again. Where the open squelch was heard, its hiss
-tells the high-pass and one view undoes just that. Nothing in here depends on the level of the feed.
+tells the high-pass and one view undoes just that; where the path behind the limiter was learnt, that view is
+the limiter's own. Nothing in here depends on the level of the feed.
 """
 
 from dataclasses import dataclass
@@ -109,6 +110,14 @@ def _joined(samples: NDArray[np.float64], active: NDArray[np.bool_]) -> NDArray[
     return frames[active[: len(frames)]].ravel()
 
 
+def _at_rate(samples: NDArray[np.floating], sample_rate_hz: int, frames: int) -> NDArray[np.float64]:
+    """`samples` at 8 kHz, at least as long as so many frames."""
+    x = np.asarray(samples, dtype=np.float64)
+    if sample_rate_hz != RATE_HZ:
+        x = np.asarray(soxr.resample(x, sample_rate_hz, RATE_HZ, quality="HQ"))
+    return np.pad(x, (0, max(0, frames * FRAME_N - len(x))))
+
+
 def drive_views(
     samples: NDArray[np.floating],
     sample_rate_hz: int,
@@ -116,6 +125,7 @@ def drive_views(
     *,
     noise_db: float | None,
     hiss: NDArray[np.floating] | None,
+    limited: NDArray[np.floating] | None = None,
 ) -> DriveViews:
     """Views of an over at the discriminator.
 
@@ -131,14 +141,15 @@ def drive_views(
         Noise RMS of the bare carrier in the same view relative to the speech's RMS, in dB.
     hiss : ndarray, shape (m,), or None
         Open-squelch hiss, de-emphasis undone.
+    limited : ndarray, shape (n,), or None
+        The over with the learnt path undone: what left the limiter (`audiotest.measure.path.undo_path`).
     """
-    x = np.asarray(samples, dtype=np.float64)
-    if sample_rate_hz != RATE_HZ:
-        x = np.asarray(soxr.resample(x, sample_rate_hz, RATE_HZ, quality="HQ"))
-    if len(x) < len(active) * FRAME_N:
-        x = np.pad(x, (0, len(active) * FRAME_N - len(x)))
+    x = _at_rate(samples, sample_rate_hz, len(active))
     highpass = None if hiss is None else receiver_highpass(hiss, sample_rate_hz)
-    told = x if highpass is None else undo_highpass(x, *highpass)
+    if limited is not None:
+        told = _at_rate(limited, sample_rate_hz, len(active))
+    else:
+        told = x if highpass is None else undo_highpass(x, *highpass)
     waves, whole = [], []
     for view in (x, _lift_low(x, 150.0), _lift_low(_lift_low(x, 300.0), 300.0), told):
         part = _joined(view, active)
@@ -150,7 +161,7 @@ def drive_views(
     noise = -45.0 if noise_db is None else float(np.clip(noise_db, -45.0, 0.0))
     corner, order = (0.0, 0.0) if highpass is None else highpass
     whole += [noise, float(noise_db is None), corner / 100.0, order, float(highpass is None)]
-    whole += [float(np.log10(max(len(waves[0]), 1) / RATE_HZ))]
+    whole += [float(np.log10(max(len(waves[0]), 1) / RATE_HZ)), float(limited is not None)]
     return DriveViews(
         np.clip(np.array(waves), -4.0, 4.0).astype(np.float32), np.array(whole, dtype=np.float32)
     )

@@ -27,9 +27,12 @@ from audiotest.measure.deviation import AUDIO_HIGH_HZ
 from audiotest.measure.drivefeatures import drive_features
 from audiotest.measure.driveviews import RATE_HZ, DriveViews, drive_views
 from audiotest.measure.filters import undo_deemphasis
+from audiotest.measure.path import GRID_HZ, PathResponse, undo_path
 from audiotest.measure.subaudible import without_tone
 from audiotest.radio.link import simulate
+from audiotest.radio.receiver import audio_response
 from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
+from audiotest.radio.transmitter import analogue_lowpass
 from tests.benchmarks.accuracy.draw import CONFOUNDERS, Over, draw_over
 from tests.benchmarks.accuracy.mouth import RATE_HZ as VOICE_HZ
 from tests.benchmarks.accuracy.mouth import at_the_microphone
@@ -40,6 +43,10 @@ FINER = 4
 KINDS = ("plain", *CONFOUNDERS)
 SHARD_N = 100
 EDGE_S = 0.05
+PATH_KINDS = ("plain", "if_clipping", "compressed_source", "levelling")
+"""What a path is learnt over: neither an automatic gain nor a codec lets one."""
+PATH_ERROR_DB, PATH_ERROR_RAD = 0.3, 0.04
+DELAY_BAND_HZ = (400.0, 2500.0)
 Row = dict[str, NDArray[Any]]
 Record = dict[str, Any]
 
@@ -92,9 +99,32 @@ def transmission(over: Over, source: NDArray[np.float32]) -> tuple[Any, NDArray[
     return made, seen[0]
 
 
+def path_of(record: Record, rng: np.random.Generator) -> PathResponse:
+    """The path behind the limiter as it might have been learnt: the truth with that method's errors."""
+    hz = np.array(GRID_HZ)
+    family, order, corner_hz = record["transmitter"]["splatter"]
+    rx = Receiver(**record["receiver"])
+    response = analogue_lowpass(family, order, corner_hz, hz) * audio_response(rx, hz)
+    octave = np.log2(hz / 1000.0)
+    wobble = [np.cos(k * octave + rng.uniform(0.0, 2 * np.pi)) for k in (1.0, 2.0, 4.0)]
+    gain_db = 20 * np.log10(np.abs(response)) + PATH_ERROR_DB * rng.standard_normal(3) @ wobble
+    phase = np.unwrap(np.angle(response))
+    inside = (hz > DELAY_BAND_HZ[0]) & (hz < DELAY_BAND_HZ[1])
+    slope, offset = np.polyfit(hz[inside], phase[inside], 1)
+    phase = phase - slope * hz - np.pi * np.round(offset / np.pi)
+    phase = phase + PATH_ERROR_RAD * rng.standard_normal(3) @ wobble
+    nought = tuple(np.zeros(len(hz)))
+    return PathResponse(
+        hz=GRID_HZ, gain_db=tuple(gain_db - np.interp(1000.0, hz, gain_db)), phase_rad=tuple(phase),
+        gain_error_db=nought, phase_error_rad=nought, drive_db=25.0, softness_db=0.0, even_db=None,
+        tones_hz=(),
+    )  # fmt: skip
+
+
 def shown(
-    audio: NDArray[np.floating], rate_hz: int, record: Record, rng: np.random.Generator | None
-) -> tuple[DriveViews, NDArray[np.bool_], float, float, bool] | None:
+    audio: NDArray[np.floating], rate_hz: int, record: Record, rng: np.random.Generator | None,
+    path: PathResponse | None = None,
+) -> tuple[DriveViews, NDArray[np.bool_], float, float, bool] | None:  # fmt: skip
     """What the model is shown of an over whose edges are known: views, active frames, their start in s from
     the carrier's, the heard 99.9th percentile in full scale, and whether hiss was heard; None when too little
     of it is active. With `rng` the conditions vary: emphasis not quite known, noise not heard, hiss short."""
@@ -131,7 +161,13 @@ def shown(
         hiss = between(0.02, truth["start_s"] - 0.03)
         if rng is None or rng.random() < 0.5:
             hiss = np.concatenate([hiss, between(truth["end_s"] + 0.03, truth["end_s"] + 0.38)])
-    views = drive_views(x, rate_hz, part.active, noise_db=noise_db, hiss=hiss)
+    limited = None
+    if path is not None:
+        raw = np.asarray(audio[round(start_s * rate_hz) : round(end_s * rate_hz)], dtype=np.float64)
+        if truth["subaudible_hz"] is not None:
+            raw = without_tone(raw, rate_hz, truth["subaudible_hz"])
+        limited = undo_path(raw - np.mean(raw), rate_hz, path)
+    views = drive_views(x, rate_hz, part.active, noise_db=noise_db, hiss=hiss, limited=limited)
     heard_fs = float(np.quantile(np.abs(active), 0.999))
     return views, part.active, start_s - truth["start_s"], heard_fs, hiss is not None
 
@@ -154,8 +190,8 @@ def row_of(views: DriveViews, record: Record, heard_fs: float, has_hiss: bool) -
     }
 
 
-def lesson(over: Over, recording: NDArray[np.float64]) -> Row | None:
-    """One over rendered for training; None when too little of it is active."""
+def lessons_of(over: Over, recording: NDArray[np.float64]) -> list[Row]:
+    """One over rendered for training, seen without and with the path learnt; empty for too little speech."""
     rng = np.random.default_rng(over.seed + 1)
     mouth = replace(over.mouth, pitch=over.mouth.pitch * float(rng.uniform(0.88, 1.12)))
     over = replace(over, mouth=mouth)
@@ -164,17 +200,25 @@ def lesson(over: Over, recording: NDArray[np.float64]) -> Row | None:
         source = livened(source, rng)
     made, v = transmission(over, (0.5 * source / np.max(np.abs(source))).astype(np.float32))
     record = asdict(over) | {"truth": asdict(made.truth[0])}
-    seen = shown(made.audio, RATE_HZ, record, rng)
-    if seen is None:
-        return None
-    views, active, after_s, heard_fs, has_hiss = seen
-    row = row_of(views, record, heard_fs, has_hiss)
+    rows = []
+    for path in (None, path_of(record, rng)) if over.kind in PATH_KINDS else (None,):
+        seen = shown(made.audio, RATE_HZ, record, rng, path)
+        if seen is None:
+            return []
+        views, active, after_s, heard_fs, has_hiss = seen
+        row = row_of(views, record, heard_fs, has_hiss)
+        row["frame_db"] = frame_levels(v, active, after_s)
+        rows.append(row)
+    return rows
+
+
+def frame_levels(v: NDArray[np.float64], active: NDArray[np.bool_], after_s: float) -> NDArray[np.float16]:
+    """How far above the threshold the limiter's input was in each active frame, in dB."""
     size_n = BASEBAND_HZ // 50
-    v = np.abs(v[round(after_s * BASEBAND_HZ) :])
-    v = np.pad(v, (0, max(0, len(active) * size_n - len(v))))[: len(active) * size_n]
-    per_frame = np.sort(v.reshape(-1, size_n), axis=1)[active]
-    row["frame_db"] = (20 * np.log10(per_frame[:, int(0.95 * size_n)] + 1e-3)).astype(np.float16)
-    return row
+    size = np.abs(v[round(after_s * BASEBAND_HZ) :])
+    size = np.pad(size, (0, max(0, len(active) * size_n - len(size))))[: len(active) * size_n]
+    per_frame = np.sort(size.reshape(-1, size_n), axis=1)[active]
+    return np.asarray(20 * np.log10(per_frame[:, int(0.95 * size_n)] + 1e-3)).astype(np.float16)
 
 
 def write(path: Path, rows: list[Row], talkers: list[str]) -> None:
@@ -226,10 +270,9 @@ def shard(job: tuple[str, str, str, int, int]) -> str:
         talker = over.mouth.talker
         if talker not in _recordings:
             _recordings[talker] = sf.read(files[talker], dtype="float64")[0]
-        row = lesson(over, _recordings[talker])
-        if row is not None:
-            rows.append(row)
-            names.append(talker)
+        made = lessons_of(over, _recordings[talker])
+        rows += made
+        names += [talker] * len(made)
     write(path, rows, names)
     return path.name
 
