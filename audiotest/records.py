@@ -4,8 +4,8 @@
 prints are the keys of the machine-readable contract.
 """
 
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import asdict, dataclass, replace
+from typing import Any, Literal
 
 InputVerdict = Literal["good", "overloaded", "too_quiet", "silent"]
 OverKind = Literal["voice", "tone", "carrier"]
@@ -149,12 +149,37 @@ class LiveReading:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PathResponse:
+    """Response from the limiter's output to the samples at ``hz``; tuples of one length.
+
+    ``gain_db`` is 0 at 1 kHz; ``phase_rad`` is free of delay (no mean slope over 400-2500 Hz) and of the
+    path's polarity, neither of which can be learnt. ``gain_error_db`` and ``phase_error_rad`` are about 95 %.
+    ``drive_db`` is how far the tones overdrove the limiter (the least of them, as fitted), ``softness_db``
+    what its harmonics fall by per octave of order beyond a clipper's: 0 for a clipper of any knee, 1 for
+    diodes, with which the gain is less sure. ``even_db`` is the second harmonic at the limiter relative to
+    the fundamental, None where it drowns: above about -35 dB the limiter or the discriminator is lopsided.
+    ``tones_hz`` are the tones used.
+    """
+
+    hz: tuple[float, ...]
+    gain_db: tuple[float, ...]
+    phase_rad: tuple[float, ...]
+    gain_error_db: tuple[float, ...]
+    phase_error_rad: tuple[float, ...]
+    drive_db: float
+    softness_db: float
+    even_db: float | None
+    tones_hz: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Feed:
     """Where audio comes from and what one full scale of it means in kilohertz of deviation.
 
     The scale holds at 1 kHz of the de-emphasised feed: deviation in kHz is the sample value with the
     de-emphasis (unity at 1 kHz) undone, times ``scale_khz_per_fs``.
-    ``deemphasis_us`` 0 is a flat discriminator feed; None is "not stated".
+    ``deemphasis_us`` 0 is a flat discriminator feed; None is "not stated". ``path`` is the response from the
+    limiter's output to the samples, where it was learnt.
     """
 
     name: str
@@ -167,6 +192,13 @@ class Feed:
     if_bandwidth_khz: float | None
     hiss_dbfs: float | None
     learned: str
+    path: PathResponse | None = None
+
+    def figures(self) -> dict[str, Any]:
+        """What the documents print of a feed: its fields, but of the path only whether there is one."""
+        known = asdict(replace(self, path=None))
+        del known["path"]
+        return known | {"path_learnt": self.path is not None}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

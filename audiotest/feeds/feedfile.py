@@ -9,15 +9,14 @@ import math
 import os
 import stat
 import tomllib
-from dataclasses import asdict, fields
+from dataclasses import asdict, fields, replace
 from pathlib import Path
 from typing import Any, cast, get_args, get_type_hints
 
 import tomli_w
 
 from audiotest.errors import FileError
-from audiotest.measure.path import PathResponse
-from audiotest.records import Feed
+from audiotest.records import Feed, PathResponse
 
 SCHEMA = "audiotest-feed-1"
 SCHEMA_FAMILY = "audiotest-feed-"
@@ -63,7 +62,7 @@ _PATH_LISTS = (*_PATH_POINTWISE, "tones_hz")
 _PATH_OPTIONAL = {"even_db"}
 
 
-def save_feed(feed: Feed, path: str | os.PathLike[str], *, response: PathResponse | None = None) -> None:
+def save_feed(feed: Feed, path: str | os.PathLike[str]) -> None:
     """Write a feed to `path`, whole or not at all; a feed file that is already there is replaced.
 
     Nothing else is: see `refuse_output`.
@@ -71,11 +70,9 @@ def save_feed(feed: Feed, path: str | os.PathLike[str], *, response: PathRespons
     Parameters
     ----------
     feed : Feed
-        The scale.
+        The scale, and the path if one was learnt over it: it goes into a ``[path]`` table.
     path : str or path
         The file.
-    response : PathResponse or None
-        The path learnt over this feed; without it the file has no ``[path]`` table.
 
     Raises
     ------
@@ -85,9 +82,9 @@ def save_feed(feed: Feed, path: str | os.PathLike[str], *, response: PathRespons
     """
     refuse_output(path)
     target = Path(os.path.realpath(path))
-    document = {"schema": SCHEMA} | _stated(asdict(feed))
-    if response is not None:
-        document[PATH_TABLE] = _stated(asdict(response))
+    document = {"schema": SCHEMA} | _stated(asdict(replace(feed, path=None)))
+    if feed.path is not None:
+        document[PATH_TABLE] = _stated(asdict(feed.path))
     _check(os.fspath(path), document)
     # A name as long as the file system allows leaves no room for more.
     part = target.with_name(f".{target.name[:40]}.{os.getpid()}.part")
@@ -161,12 +158,12 @@ def load_feed(path: str | os.PathLike[str]) -> Feed:
     values = {field.name: document.get(field.name) for field in fields(Feed)}
     for key in _RANGES:
         values[key] = None if values[key] is None else float(cast(float, values[key]))
+    values[PATH_TABLE] = _path(document.get(PATH_TABLE))
     return Feed(**cast(dict[str, Any], values))
 
 
-def load_path(path: str | os.PathLike[str]) -> PathResponse | None:
-    """Read the path learnt over a feed; None when the feed file holds none. Refuses as `load_feed` does."""
-    table = _read(path).get(PATH_TABLE)
+def _path(table: dict[str, Any] | None) -> PathResponse | None:
+    """The path of a table that was checked."""
     if table is None:
         return None
     values: dict[str, Any] = {}
@@ -218,7 +215,7 @@ def _read(path: str | os.PathLike[str]) -> dict[str, Any]:
 def _check(name: str, document: dict[str, Any]) -> None:
     if document.get("schema") != SCHEMA:
         raise FileError(f"{name}: its schema is {document.get('schema')!r}, not {SCHEMA!r}", LEARN_AGAIN)
-    known = {field.name for field in fields(Feed)}
+    known = {field.name for field in fields(Feed)} - {PATH_TABLE}
     unknown = sorted(
         key
         for key, value in document.items()

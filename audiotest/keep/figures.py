@@ -46,5 +46,5 @@ def conditions(over: Over, advice: Advice | None, feed: Feed | None) -> dict[str
     return {
         "over": asdict(over),
         "advice": None if advice is None else asdict(advice),
-        "feed": None if feed is None else asdict(feed),
+        "feed": None if feed is None else feed.figures(),
     }

@@ -259,7 +259,7 @@ class Recorder:
                 "clip_start_s": (start_n + self._start_n) / self._rate,
                 "clip_length_s": len(codes) / self._rate,
                 "clock": datetime.fromtimestamp(began, UTC).isoformat(timespec="seconds"),
-                "limits": self._limits_id, "feed": None if self._feed is None else asdict(self._feed),
+                "limits": self._limits_id, "feed": None if self._feed is None else self._feed.figures(),
                 "over": asdict(cut.over), "advice": None if cut.advice is None else asdict(cut.advice),
             }  # fmt: skip
             text = json.dumps(document, indent=1, allow_nan=False)

@@ -70,6 +70,7 @@ def estimate_drive(
     *,
     noise_db: float | None = None,
     hiss: NDArray[np.floating] | None = None,
+    limited: NDArray[np.floating] | None = None,
 ) -> Drive | None:
     """Limiter drive from speech at the discriminator.
 
@@ -85,6 +86,8 @@ def estimate_drive(
         Noise of the bare carrier in the same view relative to the speech's RMS, where it was heard.
     hiss : ndarray, shape (m,), or None
         Open-squelch hiss in the same view, where it was heard: it tells the receiver's high-pass.
+    limited : ndarray, shape (n,), or None
+        The over with the learnt path undone, where one was learnt.
 
     Returns
     -------
@@ -99,7 +102,9 @@ def estimate_drive(
     """
     if np.sum(active) * FRAME_S < MIN_ACTIVE_S or not np.any(samples):
         return None
-    views = drive_views(samples, sample_rate_hz, _thinned(active), noise_db=noise_db, hiss=hiss)
+    views = drive_views(
+        samples, sample_rate_hz, _thinned(active), noise_db=noise_db, hiss=hiss, limited=limited
+    )
     figures = model_figures(drive_features(views))
     drive = float(np.clip(figures.drive_db, LOWEST_DB, HIGHEST_DB))
     low = figures.drive_db - INTERVAL_STRETCH * (figures.drive_db - figures.low_db)

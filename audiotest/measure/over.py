@@ -15,6 +15,7 @@ from audiotest.measure.hiss import receiver_inverse
 from audiotest.measure.hum import MAINS_TOLERANCE_HZ, measure_hum
 from audiotest.measure.level import overload_runs
 from audiotest.measure.limiter import Drive, estimate_drive
+from audiotest.measure.path import undo_path
 from audiotest.measure.speech_level import active_speech_level
 from audiotest.measure.speechlike import speech_cues
 from audiotest.measure.subaudible import find_subaudible, without_tone
@@ -30,6 +31,7 @@ from audiotest.records import (
     Noise,
     Over,
     OverKind,
+    PathResponse,
     Subaudible,
     Tone,
 )
@@ -121,7 +123,7 @@ def _voice_figures(
     noise_db = None
     if noise is not None and len(active):
         noise_db = _ratio_db(float(np.std(noise)), float(np.sqrt(np.mean(active**2))))
-    drive = _drive(view, active_part, noise_db)
+    drive = _drive(view, active_part, noise_db, None if feed is None else feed.path)
     if drive is None:
         view.notes.append("limiter drive unknown: too little speech (1.5 s needed)")
         limiter = _NO_LIMITER
@@ -143,11 +145,18 @@ def _voice_figures(
     return active_part, _speech_deviation(swing, feed, limits), limiter
 
 
-def _drive(view: _View, part: speech.Activity, noise_db: float | None) -> Drive | None:
+def _drive(
+    view: _View, part: speech.Activity, noise_db: float | None, path: PathResponse | None
+) -> Drive | None:
     sound, tau_us = view.sound, view.deemphasis_us
-    hiss = None if view.hiss is None else _flat(view.hiss.low, sound.low_rate_hz, tau_us)
-    flat = _flat(sound.low, sound.low_rate_hz, tau_us)
-    return estimate_drive(flat, sound.low_rate_hz, part.active, noise_db=noise_db, hiss=hiss)
+    rate_hz = sound.low_rate_hz
+    hiss = None if view.hiss is None else _flat(view.hiss.low, rate_hz, tau_us)
+    limited = None
+    if path is not None:
+        limited = in_pieces(lambda samples: undo_path(samples, rate_hz, path), sound.low, rate_hz)
+    return estimate_drive(
+        _flat(sound.low, rate_hz, tau_us), rate_hz, part.active, noise_db=noise_db, hiss=hiss, limited=limited
+    )
 
 
 def _without_receiver(view: _View, active_part: speech.Activity, feed: Feed) -> Swing | None:

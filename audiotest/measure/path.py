@@ -9,7 +9,6 @@ limiter's flat tops come back.
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -20,6 +19,7 @@ from audiotest.measure.filters import apply_response, band_gain
 from audiotest.measure.level import overload_runs
 from audiotest.measure.pathfit import fit_gain, fit_phase, half_wave_tilt
 from audiotest.measure.pathtones import CombTone, find_comb_tones
+from audiotest.records import PathResponse
 
 PathReason = Literal[
     "overload", "no_tones", "too_few_tones", "noisy", "no_harmonics", "not_overdriven", "lopsided"
@@ -50,30 +50,6 @@ class PathError(MeasureError):
     def __init__(self, reason: PathReason, what: str, remedy: str) -> None:
         super().__init__(what, remedy)
         self.reason: PathReason = reason
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PathResponse:
-    """Response from the limiter's output to the samples at ``hz``; tuples of one length.
-
-    ``gain_db`` is 0 at 1 kHz; ``phase_rad`` is free of delay (no mean slope over 400-2500 Hz) and of the
-    path's polarity, neither of which can be learnt. ``gain_error_db`` and ``phase_error_rad`` are about 95 %.
-    ``drive_db`` is how far the tones overdrove the limiter (the least of them, as fitted), ``softness_db``
-    what its harmonics fall by per octave of order beyond a clipper's: 0 for a clipper of any knee, 1 for
-    diodes, with which the gain is less sure. ``even_db`` is the second harmonic at the limiter relative to
-    the fundamental, None where it drowns: above about -35 dB the limiter or the discriminator is lopsided.
-    ``tones_hz`` are the tones used.
-    """
-
-    hz: tuple[float, ...]
-    gain_db: tuple[float, ...]
-    phase_rad: tuple[float, ...]
-    gain_error_db: tuple[float, ...]
-    phase_error_rad: tuple[float, ...]
-    drive_db: float
-    softness_db: float
-    even_db: float | None
-    tones_hz: tuple[float, ...]
 
 
 def learn_path(samples: NDArray[np.floating], rate_hz: int) -> PathResponse:

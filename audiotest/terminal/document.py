@@ -95,7 +95,7 @@ def document(limits: LimitSet, feed: Feed | None, files: Sequence[dict[str, Any]
     whole = {
         "schema": SCHEMA,
         "limits": limits.id,
-        "feed": None if feed is None else asdict(feed),
+        "feed": None if feed is None else feed.figures(),
         "files": list(files),
     }
     return json.dumps(whole, indent=2, allow_nan=False) + "\n"

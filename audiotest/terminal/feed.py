@@ -1,17 +1,18 @@
 """``audiotest feed``: learn how many kilohertz one full scale of a feed is, and write it down."""
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from audiotest.errors import MeasureError, RequestError
-from audiotest.feeds.feedfile import refuse_output
+from audiotest.errors import FileError, MeasureError, RequestError
+from audiotest.feeds.feedfile import LEARN_PATH_AGAIN, refuse_output
 from audiotest.feeds.file import open_recording
 from audiotest.feeds.scale import deemphasis_doubt, learn_from_hiss, learn_from_tone, load_feed, save_feed
-from audiotest.measure.path import PathResponse, learn_path
-from audiotest.records import Feed
+from audiotest.measure.path import learn_path
+from audiotest.records import Feed, PathResponse
 from audiotest.terminal.card import make_console
 from audiotest.terminal.shown import complain, shown
 
@@ -42,7 +43,12 @@ def run(arguments: argparse.Namespace) -> int:
         raise MeasureError(f"{arguments.reference}: {error.what}", error.remedy) from error
     except RequestError as error:
         raise RequestError(f"{_option(error.what)}{error.what}", error.remedy) from error
+    had_path = _has_path(output)
     save_feed(feed, output)
+    if had_path:
+        complain(
+            f"warning: {arguments.output}: the path learnt before is not in the new feed: {LEARN_PATH_AGAIN}"
+        )
     console = make_console()
     console.print(
         f"{shown(str(output))}: full scale is {feed.scale_khz_per_fs:.2f} kHz of deviation, "
@@ -57,6 +63,14 @@ def run(arguments: argparse.Namespace) -> int:
             complain(f"warning: {arguments.reference}: {doubt}")
     console.print("It holds while the receiver's volume and the input level stay as they are.")
     return 0
+
+
+def _has_path(output: Path) -> bool:
+    """Whether a feed file that is to be replaced holds a learnt path."""
+    try:
+        return load_feed(output).path is not None
+    except FileError:
+        return False
 
 
 def _option(what: str) -> str:
@@ -74,7 +88,7 @@ def _run_path(arguments: argparse.Namespace) -> int:
         response = learn_path(samples, sample_rate_hz)
     except MeasureError as error:
         raise MeasureError(f"{arguments.reference}: {error.what}", error.remedy) from error
-    save_feed(feed, output, response=response)
+    save_feed(replace(feed, path=response), output)
     console = make_console()
     console.print(
         f"{shown(str(output))}: path learnt from {len(response.tones_hz)} tones, "

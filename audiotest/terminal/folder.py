@@ -10,7 +10,6 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -125,7 +124,7 @@ def _ends_line(file: Any) -> bool:
 
 def memory_path(feed: Feed | None, limits: LimitSet, channel: int | None) -> Path:
     """File of what was measured under these conditions, by this version."""
-    scale = None if feed is None else asdict(feed)
+    scale = None if feed is None else feed.figures()
     conditions = json.dumps([MEMORY_SCHEMA, SCHEMA, __version__, limits.id, channel, scale], default=str)
     name = hashlib.sha256(conditions.encode()).hexdigest()[:24]
     return user_cache_path("audiotest", appauthor=False) / "check" / f"{name}.jsonl"

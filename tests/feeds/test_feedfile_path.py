@@ -11,9 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from audiotest.errors import FileError
-from audiotest.feeds.feedfile import load_feed, load_path, save_feed
-from audiotest.measure.path import PathResponse
-from audiotest.records import Feed
+from audiotest.feeds.feedfile import load_feed, save_feed
+from audiotest.records import Feed, PathResponse
 
 FEED = Feed(
     name="bench", method="tone", scale_khz_per_fs=6.25, scale_uncertainty_db=0.2, deemphasis_us=750.0,
@@ -30,24 +29,23 @@ RESPONSE = PathResponse(
 @pytest.mark.parametrize("response", [RESPONSE, replace(RESPONSE, even_db=None)])
 def test_scale_and_path_come_back_as_they_were(tmp_path: Path, response: PathResponse) -> None:
     path = tmp_path / "bench.toml"
-    save_feed(FEED, path, response=response)
-    assert load_feed(path) == FEED
-    assert load_path(path) == response
+    save_feed(replace(FEED, path=response), path)
+    assert load_feed(path) == replace(FEED, path=response)
 
 
 def test_a_file_without_a_path_holds_none_and_saving_without_takes_it_out(tmp_path: Path) -> None:
     path = tmp_path / "bench.toml"
     save_feed(FEED, path)
-    assert load_path(path) is None
-    save_feed(FEED, path, response=RESPONSE)
+    assert load_feed(path).path is None
+    save_feed(replace(FEED, path=RESPONSE), path)
     save_feed(FEED, path)
-    assert load_path(path) is None
+    assert load_feed(path).path is None
 
 
 def test_the_scale_stands_where_it_stood_and_the_schema_is_the_same(tmp_path: Path) -> None:
     plain, with_path = tmp_path / "plain.toml", tmp_path / "path.toml"
     save_feed(FEED, plain)
-    save_feed(FEED, with_path, response=RESPONSE)
+    save_feed(replace(FEED, path=RESPONSE), with_path)
     one, other = (tomllib.loads(file.read_text()) for file in (plain, with_path))
     assert other.pop("path")
     assert other == one
@@ -56,10 +54,9 @@ def test_the_scale_stands_where_it_stood_and_the_schema_is_the_same(tmp_path: Pa
 
 def test_a_table_of_a_later_version_is_left_alone(tmp_path: Path) -> None:
     path = tmp_path / "bench.toml"
-    save_feed(FEED, path, response=RESPONSE)
+    save_feed(replace(FEED, path=RESPONSE), path)
     path.write_text(path.read_text() + "\n[receiver]\nname = 'monitor'\n")
-    assert load_feed(path) == FEED
-    assert load_path(path) == RESPONSE
+    assert load_feed(path) == replace(FEED, path=RESPONSE)
 
 
 finite = st.floats(-100.0, 100.0)
@@ -79,8 +76,8 @@ def test_any_valid_path_comes_back(
     }  # fmt: skip
     response = replace(RESPONSE, hz=hz, **draw)
     path = tmp_path_factory.getbasetemp() / "any-path.toml"
-    save_feed(FEED, path, response=response)
-    assert load_path(path) == response
+    save_feed(replace(FEED, path=response), path)
+    assert load_feed(path).path == response
 
 
 def document(**changes: object) -> dict[str, object]:
@@ -111,12 +108,11 @@ def document(**changes: object) -> dict[str, object]:
 def test_a_wrong_path_is_refused_with_the_key(tmp_path: Path, changes: dict[str, object], what: str) -> None:
     path = tmp_path / "feed.toml"
     path.write_text(tomli_w.dumps(document(**changes)))
-    for load in (load_feed, load_path):
-        with pytest.raises(FileError) as caught:
-            load(path)
-        assert what in caught.value.what
-        assert str(path) in caught.value.what
-        assert "learn-path" in caught.value.remedy
+    with pytest.raises(FileError) as caught:
+        load_feed(path)
+    assert what in caught.value.what
+    assert str(path) in caught.value.what
+    assert "learn-path" in caught.value.remedy
 
 
 def test_a_path_that_is_no_table_is_refused(tmp_path: Path) -> None:
@@ -157,7 +153,7 @@ def test_whatever_stands_in_the_table_ends_in_a_path_or_one_line(
 ) -> None:
     path = tmp_path_factory.getbasetemp() / "malformed.toml"
     path.write_text(tomli_w.dumps(document(**changes)), encoding="utf-8")
-    assert one_line_or(PathResponse, load_path, path)
+    assert one_line_or(Feed, load_feed, path)
 
 
 @given(st.integers(0, 5000), st.binary(max_size=6))
@@ -169,4 +165,3 @@ def test_a_damaged_file_ends_in_a_feed_or_one_line(
     path = tmp_path_factory.getbasetemp() / "damaged.toml"
     path.write_bytes(whole[:at] + damage + whole[at + len(damage) + 1 :])
     assert one_line_or(Feed, load_feed, path)
-    assert one_line_or((PathResponse, type(None)), load_path, path)

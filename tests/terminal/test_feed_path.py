@@ -1,11 +1,14 @@
 """``audiotest feed learn-path``: from a recording of overdriven tones to the [path] table of a feed."""
 
+import json
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import soundfile
 
 from audiotest.__main__ import main
-from audiotest.feeds.feedfile import load_feed, load_path, save_feed
+from audiotest.feeds.feedfile import load_feed, save_feed
 from audiotest.radio.transmitter import analogue_lowpass, filtered, padded_bins
 from audiotest.records import Feed
 
@@ -42,8 +45,8 @@ def test_the_path_is_added_to_the_feed(capsys, bench):
     shown = capsys.readouterr().out
     assert "8 tones" in shown
     assert max(len(line) for line in shown.splitlines() if str(feed) not in line) <= 80
-    assert load_feed(feed) == FEED
-    path = load_path(feed)
+    assert replace(load_feed(feed), path=None) == FEED
+    path = load_feed(feed).path
     # Butterworth of order 4 with its corner at 3 kHz: -3.0 dB there, nothing at 1 kHz.
     assert path.gain_db[path.hz.index(3000.0)] == pytest.approx(-3.0, abs=0.3)
     assert path.drive_db == pytest.approx(24.0, abs=3.0)
@@ -55,8 +58,24 @@ def test_another_output_leaves_the_feed_as_it_was(capsys, bench):
     request = ["feed", "learn-path", str(bench / "tones.wav"), "--feed", str(feed), "-o", str(other)]
     assert main(request) == 0
     assert feed.read_bytes() == before
-    assert load_path(other) is not None
+    assert load_feed(other).path is not None
+    capsys.readouterr()
     assert main(["check", "--json", str(bench / "tones.wav"), "--feed", str(other)]) == 0
+    told = json.loads(capsys.readouterr().out)["feed"]
+    assert told["path_learnt"] is True
+    assert "path" not in told
+
+
+def test_learning_the_scale_again_says_that_the_path_goes(capsys, bench):
+    feed = bench / "bench.toml"
+    assert main(["feed", "learn-path", str(bench / "tones.wav"), "--feed", str(feed)]) == 0
+    n = np.arange(48000 * 3)
+    soundfile.write(bench / "tone.wav", 0.2 * np.sin(2 * np.pi * 1000 * n / 48000), 48000)
+    capsys.readouterr()
+    request = ["feed", "learn", str(bench / "tone.wav"), "--tone-hz", "1000", "--deviation-khz", "1.5"]
+    assert main([*request, "--deemphasis-us", "0", "-o", str(feed)]) == 0
+    assert "learn the path again" in capsys.readouterr().err
+    assert load_feed(feed).path is None
 
 
 def test_what_teaches_nothing_is_refused_in_one_line_and_nothing_written(capsys, bench):
