@@ -44,6 +44,11 @@ _PROMISES = (
     re.compile(r"'COMM' chunk \((?P<said>\d+)\) not equal to frame count[\s*]+"
                r"calculated from length of 'SSND' chunk \((?P<held>\d+)\)"),
 )  # fmt: skip
+_W64_PROMISE = re.compile(
+    r"^riff : (?P<said>\d+) \(should be (?P<held>\d+)\)$.*^data : (?P<data>\d+)$", re.MULTILINE | re.DOTALL
+)
+W64_HEAD_BYTES = 24
+"""A chunk's own name and length, which W64 counts into its length."""
 
 
 class _ForwardFile(soundfile.SoundFile):  # type: ignore[misc]
@@ -306,5 +311,12 @@ def _promised_n(sound: soundfile.SoundFile) -> int | None:
         if said >= STREAMED_BYTES or held <= 0:
             return None
         return int(sound.frames) * said // held
+    found = _W64_PROMISE.search(log)
+    if found is not None:
+        # The library looks at the length of the whole file only; what it lacks is missing from the audio.
+        promised_bytes = int(found["data"]) - W64_HEAD_BYTES
+        held_bytes = promised_bytes - (int(found["said"]) - int(found["held"]))
+        if promised_bytes < LENGTH_UNKNOWN_N and 0 < held_bytes < promised_bytes:
+            return int(sound.frames) * promised_bytes // held_bytes
     frames = int(sound.frames)
     return frames if frames < LENGTH_UNKNOWN_N else None
