@@ -30,6 +30,10 @@ CONDITIONS: dict[str, Condition] = {
         "there is too little speech to judge",
         "talk for at least five seconds",
     ),
+    "too_short": Condition(
+        "the over is too short to judge",
+        "talk for at least five seconds",
+    ),
     "faint": Condition(
         "speech hardly rises above the noise",
         "talk louder and closer to the microphone",

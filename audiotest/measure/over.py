@@ -375,6 +375,9 @@ def _measure_view(
         view.bare = None if band_rms(view.bare) > TONE_ITSELF_SHARE * signal_rms else view.bare
     noise = _noise_figures(view, from_pauses, signal_rms, kind != "carrier")
     conditions = _conditions(runs, kind, part.active_s, active_dbfs, noise)
+    if kind == "carrier" and view.sound.seconds < MIN_SPEECH_S:
+        # Half a word may be in it that does not stand out yet.
+        conditions[conditions.index("not_voice")] = "too_short"
     if kind == "voice":
         conditions += view.conditions
         conditions += _not_speech(view, spoken, noise)
