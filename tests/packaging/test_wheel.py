@@ -174,6 +174,15 @@ def test_wheel_carries_the_licences(built: Built) -> None:
             assert archive.read(inside) == (built.tree / name).read_bytes()
 
 
+def test_wheel_brings_the_desktop_entry_and_its_icon(installed: Installed) -> None:
+    share = installed.scripts.parent / "share"
+    desktop = installed.site / "audiotest" / "window" / "desktop"
+    entry = share / "applications" / "audiotest.desktop"
+    icon = share / "icons" / "hicolor" / "scalable" / "apps" / "audiotest.svg"
+    assert entry.read_bytes() == (desktop / "audiotest.desktop").read_bytes()
+    assert icon.read_bytes() == (desktop / "audiotest.svg").read_bytes()
+
+
 def test_metadata_says_what_it_is(built: Built) -> None:
     metadata = _metadata(built)
     assert metadata["Name"] == "audiotest"
