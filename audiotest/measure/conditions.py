@@ -18,6 +18,10 @@ CONDITIONS: dict[str, Condition] = {
         "the sound card is overloaded",
         "turn the receiver's volume or the input level down",
     ),
+    "beyond_full_scale": Condition(
+        "its samples go beyond full scale, which no sound card gives",
+        "record again at a lower level, or write the file again below full scale",
+    ),
     "weak": Condition(
         "the signal is too noisy to judge",
         "get a stronger signal at the monitor receiver",

@@ -149,6 +149,21 @@ def test_a_large_steady_offset_is_noted_with_its_cure(capsys, tmp_path, offset, 
         assert "capacitor" in said[0]
 
 
+@pytest.mark.parametrize("times", [1.5, 3.0, 50.0])
+def test_an_over_far_beyond_full_scale_gets_no_advice_but_what_to_do(capsys, tmp_path, times):
+    samples = babble(3.0, RATE_HZ)
+    path = write(tmp_path / "float.wav", times / np.max(np.abs(samples)) * samples, subtype="FLOAT")
+    status, whole, _ = check_json(capsys, path)
+    entry = whole["files"][0]
+    (over,) = entry["overs"]
+    assert status == 0
+    assert (entry["input"]["verdict"] == "overloaded") == (times > 2.0)
+    assert ("beyond full scale" in over["advice"]["sentence"]) == (times > 2.0)
+    if times > 2.0:
+        assert over["advice"]["mic_gain"] == over["advice"]["deviation"] == "unknown"
+        assert "record again at a lower level" in over["advice"]["sentence"]
+
+
 @pytest.mark.parametrize("seconds", [0.2, 0.5, 1.0])
 def test_a_fraction_of_a_word_is_too_short_and_not_only_a_carrier(capsys, tmp_path, seconds):
     path = write(tmp_path / "short.wav", babble(3.0, RATE_HZ)[: round(seconds * RATE_HZ)])
