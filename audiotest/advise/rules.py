@@ -42,7 +42,10 @@ PEAK_ERROR_DB = 0.6
 DRIVE_ERROR_90_DB = 6.0
 """Half width of the drive's 90 % interval where the measurement states none."""
 
-GATES = ("overload", "too_quiet", "not_speech", "weak", "codec", "if_narrow", "too_little_speech")
+GATES = (
+    "overload", "beyond_full_scale", "too_quiet", "not_speech", "weak", "codec", "if_narrow",
+    "too_little_speech", "too_short",
+)  # fmt: skip
 """Conditions that forbid any advice, in the order in which to put them right."""
 FAINTNESS = {"weak", "too_little_speech"}
 """What faint speech is taken for, and no other hindrance, when the mic gain is far too low."""

@@ -4,13 +4,16 @@ from collections.abc import Iterator
 from typing import Protocol
 
 from audiotest.measure.conditions import CONDITIONS
-from audiotest.records import LimitSet, Over, Turn
+from audiotest.records import InputReading, LimitSet, Over, Turn
 
 UNSURE_BELOW = 0.55
 LOPSIDED_RATIO = 1.25
 STRONG_QUIETING_DB = 20.0
 """A carrier that quiets the receiver by this much is what receivers' sensitivity is stated for."""
 LONG_ENOUGH_S = 5.0
+NOTED_DC_PERCENT = 10.0
+"""A tenth of the range costs 1 dB of headroom; the offsets of sound cards are far smaller (common practice,
+no source)."""
 
 
 class Decided(Protocol):
@@ -111,6 +114,19 @@ def because_lines(over: Over, limits: LimitSet) -> tuple[str, ...]:
     """List the evidence, one line a figure."""
     return tuple(
         line for part in (_drive_lines(over), _peak_lines(over, limits), doubt_lines(over)) for line in part
+    )
+
+
+def input_notes(reading: InputReading) -> tuple[str, ...]:
+    """Say what is wrong with the input as a whole that no over tells, each with its cure."""
+    if reading.verdict == "silent":
+        return ("silence: wrong input or channel? Choose another, or look at the cable and the mute switch",)
+    dc_percent = reading.dc_percent_fs
+    if dc_percent is None or abs(dc_percent) < NOTED_DC_PERCENT:
+        return ()
+    return (
+        f"a steady offset (DC) of {abs(dc_percent):.0f} % of full scale takes up room that the audio needs: "
+        "put a capacitor into the line, or use another input",
     )
 
 

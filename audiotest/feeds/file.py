@@ -17,6 +17,7 @@ from audiotest.errors import FileError
 from audiotest.feeds.chatter import decoder_silenced, is_mpeg
 from audiotest.feeds.protocol import Block
 from audiotest.feeds.unfinished import finished_wav
+from audiotest.measure.level import BEYOND_FS
 
 BLOCK_N = 65536
 STEP_N = 4096
@@ -26,8 +27,6 @@ HIGHEST_RATE_HZ = 1_000_000
 ALIKE_DB = 3.0
 """Channels whose speech-band levels differ by less than this count as equally live; the first is taken."""
 SCAN_LONGEST_S = 600.0
-CODES_TOP_FS = 2.0
-"""Lossy coding overshoots full scale a little; this far above, the samples are in some other scale."""
 DAMAGED_FS = 8.0
 """Beyond this a lossy decoder has run wild on damaged data (seen: peaks of 10**4 and more); no source."""
 IMPOSSIBLE_FS = 100.0
@@ -44,6 +43,11 @@ _PROMISES = (
     re.compile(r"'COMM' chunk \((?P<said>\d+)\) not equal to frame count[\s*]+"
                r"calculated from length of 'SSND' chunk \((?P<held>\d+)\)"),
 )  # fmt: skip
+_W64_PROMISE = re.compile(
+    r"^riff : (?P<said>\d+) \(should be (?P<held>\d+)\)$.*^data : (?P<data>\d+)$", re.MULTILINE | re.DOTALL
+)
+W64_HEAD_BYTES = 24
+"""A chunk's own name and length, which W64 counts into its length."""
 
 
 class _ForwardFile(soundfile.SoundFile):  # type: ignore[misc]
@@ -157,8 +161,11 @@ class RecordedSource:
                 f"the file breaks off: it promises {promised_n / rate:.1f} s, "
                 f"{read_n / rate:.1f} s could be read and are measured",
             )
-        if beyond > CODES_TOP_FS:
-            self.notes += (f"samples go up to {beyond:.3g} times full scale: not the codes of a sound card",)
+        if beyond > BEYOND_FS:
+            self.notes += (
+                f"samples go up to {beyond:.3g} times full scale: not the codes of a sound card; a scale "
+                "learned from one does not hold for them",
+            )
 
 
 def open_recording(path: str | os.PathLike[str], channel: int | None = None) -> RecordedSource:
@@ -306,5 +313,12 @@ def _promised_n(sound: soundfile.SoundFile) -> int | None:
         if said >= STREAMED_BYTES or held <= 0:
             return None
         return int(sound.frames) * said // held
+    found = _W64_PROMISE.search(log)
+    if found is not None:
+        # The library looks at the length of the whole file only; what it lacks is missing from the audio.
+        promised_bytes = int(found["data"]) - W64_HEAD_BYTES
+        held_bytes = promised_bytes - (int(found["said"]) - int(found["held"]))
+        if promised_bytes < LENGTH_UNKNOWN_N and 0 < held_bytes < promised_bytes:
+            return int(sound.frames) * promised_bytes // held_bytes
     frames = int(sound.frames)
     return frames if frames < LENGTH_UNKNOWN_N else None

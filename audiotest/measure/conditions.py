@@ -18,6 +18,10 @@ CONDITIONS: dict[str, Condition] = {
         "the sound card is overloaded",
         "turn the receiver's volume or the input level down",
     ),
+    "beyond_full_scale": Condition(
+        "its samples go beyond full scale, which no sound card gives",
+        "record again at a lower level, or write the file again below full scale",
+    ),
     "weak": Condition(
         "the signal is too noisy to judge",
         "get a stronger signal at the monitor receiver",
@@ -28,6 +32,10 @@ CONDITIONS: dict[str, Condition] = {
     ),
     "too_little_speech": Condition(
         "there is too little speech to judge",
+        "talk for at least five seconds",
+    ),
+    "too_short": Condition(
+        "the over is too short to judge",
         "talk for at least five seconds",
     ),
     "faint": Condition(

@@ -10,6 +10,8 @@ from audiotest.units import amplitude_db
 SHORTEST_RUN_N = 3
 LEAST_EXTREME_FS = 0.1
 """A recording that never passes -20 dBFS overloads nothing."""
+BEYOND_FS = 2.0
+"""Lossy coding overshoots full scale a little; this far above, the samples are in some other scale."""
 WINDOW_N = 256
 PIECE_N = 1 << 18
 SMOOTH_DROP_STEPS = 20.0

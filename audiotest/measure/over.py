@@ -13,7 +13,7 @@ from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, estimate_deemphasis_
 from audiotest.measure.filters import emphasis_response, undo_deemphasis
 from audiotest.measure.hiss import receiver_inverse
 from audiotest.measure.hum import MAINS_TOLERANCE_HZ, measure_hum
-from audiotest.measure.level import overload_runs
+from audiotest.measure.level import BEYOND_FS, overload_runs
 from audiotest.measure.limiter import Drive, estimate_drive
 from audiotest.measure.path import undo_path
 from audiotest.measure.speech_level import active_speech_level
@@ -312,6 +312,9 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
     if emphasis_note is not None:
         view.notes.append(emphasis_note)
     over = _measure_view(view, from_pauses, feed, limits, offset_s, runs)
+    conditions = over.conditions
+    if len(audio.samples) and float(np.max(np.abs(audio.samples))) > BEYOND_FS:
+        conditions = ("beyond_full_scale", *conditions)
     notes = list(over.notes)
     if subaudible is not None and feed is not None and subaudible.deviation_khz is None:
         notes.append("sub-audible deviation unknown: no hiss to tell what the receiver's high-pass takes")
@@ -322,7 +325,7 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
         notes.append(f"long over: speech figures cover its last {heard_s:.0f} s")
     return replace(
         over, start_s=audio.start_s, end_s=audio.start_s + len(audio.samples) / audio.sample_rate_hz,
-        subaudible=subaudible, end_beep=beep, notes=tuple(notes),
+        subaudible=subaudible, end_beep=beep, conditions=conditions, notes=tuple(notes),
     )  # fmt: skip
 
 
@@ -384,6 +387,9 @@ def _measure_view(
         view.bare = None if band_rms(view.bare) > TONE_ITSELF_SHARE * signal_rms else view.bare
     noise = _noise_figures(view, from_pauses, signal_rms, kind != "carrier")
     conditions = _conditions(runs, kind, part.active_s, active_dbfs, noise)
+    if kind == "carrier" and view.sound.seconds < MIN_SPEECH_S:
+        # Half a word may be in it that does not stand out yet.
+        conditions[conditions.index("not_voice")] = "too_short"
     if kind == "voice":
         conditions += view.conditions
         conditions += _not_speech(view, spoken, noise)

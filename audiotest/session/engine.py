@@ -327,7 +327,8 @@ class Engine:
         level_dbfs = over.level.active_speech_dbfs
         if level_dbfs is None and len(samples):
             level_dbfs = power_db(float(np.dot(samples, samples)) / len(samples))
-        self._verdicts.append((over.overload_runs, level_dbfs))
+        beyond = "beyond_full_scale" in over.conditions
+        self._verdicts.append((max(over.overload_runs, int(beyond)), level_dbfs))
         del self._verdicts[:-1000]
         self._lost = [(at_n, n) for at_n, n in self._lost if at_n > end_n]
         self._forget()

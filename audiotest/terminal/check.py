@@ -9,6 +9,7 @@ from functools import partial
 from typing import Any
 
 from audiotest.advise.rules import advise
+from audiotest.advise.wording import input_notes
 from audiotest.errors import AudiotestError
 from audiotest.feeds.file import open_recording
 from audiotest.feeds.scale import load_feed
@@ -64,14 +65,15 @@ def check_file(file: str, channel: int | None, feed: Feed | None, limits: LimitS
         overs += engine.finish()
     finally:
         source.close()
-    notes = [*source.notes, *engine.notes]
-    if not overs:
+    reading = engine.input_reading()
+    notes = [*source.notes, *engine.notes, *input_notes(reading)]
+    if not overs and reading.verdict != "silent":
         notes.append("no over found: nothing in it looks like a carrier going up and down")
     return Checked(
         file=file,
         sample_rate_hz=source.sample_rate_hz,
         duration_s=engine.duration_s,
-        reading=engine.input_reading(),
+        reading=reading,
         judged=tuple((over, judge(over, feed, limits)) for over in overs),
         notes=tuple(notes),
     )

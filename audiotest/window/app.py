@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from PySide6.QtCore import QLibraryInfo, QTimer
+from PySide6.QtGui import QIcon
 from PySide6.QtWidgets import QApplication
 
 from audiotest.errors import AudiotestError, RequestError
@@ -21,6 +22,7 @@ from audiotest.window.sitting import Sitting
 
 DONE = 0
 INTERRUPTED = 130
+ICON = Path(__file__).with_name("desktop") / "audiotest.svg"
 X_PACKAGES = "libxcb-cursor0 libxcb-icccm4 libxcb-keysyms1 libxkbcommon-x11-0"
 NEEDS_NO_DISPLAY = ("offscreen", "minimal", "vnc", "linuxfb", "eglfs")
 
@@ -69,6 +71,8 @@ def run(
     app = QApplication.instance() or QApplication(sys.argv[:1])
     assert isinstance(app, QApplication)
     app.setApplicationName("audiotest")
+    app.setDesktopFileName("audiotest")
+    app.setWindowIcon(QIcon(str(ICON)))
     sitting = Sitting(
         limits=limits if limits is not None else _remembered_limits(settings), feed=feed, settings=settings
     )

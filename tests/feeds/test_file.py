@@ -116,7 +116,7 @@ def test_a_named_channel_is_taken_even_if_quiet(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("suffix", "options"), [("wav", {}), ("wav", {"format": "RF64"}), ("flac", {}), ("aiff", {})]
+    ("suffix", "options"), [("wav", {}), ("wav", {"format": "RF64"}), ("flac", {}), ("aiff", {}), ("w64", {})]
 )
 def test_a_file_cut_in_the_middle_is_measured_and_said_so(
     tmp_path: Path, suffix: str, options: dict[str, str]

@@ -131,8 +131,46 @@ def test_silence_is_measured_as_silent(capsys, tmp_path):
     assert status == 0
     assert entry["input"]["verdict"] == "silent"
     assert entry["input"]["peak_dbfs"] is None
+    assert "silence: wrong input or channel?" in entry["notes"][0]
     for over in entry["overs"]:
         assert over["advice"]["mic_gain"] == over["advice"]["deviation"] == "unknown"
+
+
+@pytest.mark.parametrize(("offset", "noted"), [(0.7, True), (-0.2, True), (0.02, False)])
+def test_a_large_steady_offset_is_noted_with_its_cure(capsys, tmp_path, offset, noted):
+    path = write(tmp_path / "dc.wav", 0.3 * babble(3.0, RATE_HZ) + offset)
+    _, whole, _ = check_json(capsys, path)
+    entry = whole["files"][0]
+    assert entry["input"]["dc_percent_fs"] == pytest.approx(100 * offset, abs=0.5)
+    said = [note for note in entry["notes"] if "offset (DC)" in note]
+    assert len(said) == noted
+    if noted:
+        assert f"{abs(100 * offset):.0f} % of full scale" in said[0]
+        assert "capacitor" in said[0]
+
+
+@pytest.mark.parametrize("times", [1.5, 3.0, 50.0])
+def test_an_over_far_beyond_full_scale_gets_no_advice_but_what_to_do(capsys, tmp_path, times):
+    samples = babble(3.0, RATE_HZ)
+    path = write(tmp_path / "float.wav", times / np.max(np.abs(samples)) * samples, subtype="FLOAT")
+    status, whole, _ = check_json(capsys, path)
+    entry = whole["files"][0]
+    (over,) = entry["overs"]
+    assert status == 0
+    assert (entry["input"]["verdict"] == "overloaded") == (times > 2.0)
+    assert ("beyond full scale" in over["advice"]["sentence"]) == (times > 2.0)
+    if times > 2.0:
+        assert over["advice"]["mic_gain"] == over["advice"]["deviation"] == "unknown"
+        assert "record again at a lower level" in over["advice"]["sentence"]
+
+
+@pytest.mark.parametrize("seconds", [0.2, 0.5, 1.0])
+def test_a_fraction_of_a_word_is_too_short_and_not_only_a_carrier(capsys, tmp_path, seconds):
+    path = write(tmp_path / "short.wav", babble(3.0, RATE_HZ)[: round(seconds * RATE_HZ)])
+    _, whole, _ = check_json(capsys, path)
+    (over,) = whole["files"][0]["overs"]
+    assert over["advice"]["mic_gain"] == over["advice"]["deviation"] == "unknown"
+    assert over["advice"]["sentence"].startswith("First talk for at least five seconds")
 
 
 def test_one_sample_does_no_harm(capsys, tmp_path):
