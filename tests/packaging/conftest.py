@@ -1,0 +1,5 @@
+"""The icon is looked at without a screen."""
+
+import os
+
+os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
