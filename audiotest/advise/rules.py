@@ -6,9 +6,14 @@ the peaks end once it is driven is the deviation control's. The bounds are commo
 
 from dataclasses import dataclass, replace
 
+from audiotest.advise.carrier import (
+    HISS_REFERENCE_KHZ,
+    PEAK_OVER_HISS_DB,
+    SPEECH_TO_HISS_SPREAD_DB,
+    strong_carrier,
+)
 from audiotest.advise.odds import drive_given_reach, share_below
 from audiotest.advise.wording import (
-    STRONG_QUIETING_DB,
     because_lines,
     first_put_right,
     real_cause,
@@ -52,11 +57,6 @@ FAINTNESS = {"weak", "too_little_speech"}
 SOMETHING_SAID_S = 2.0
 FAINT_SHARE = 0.8
 """What is left of odds that rest on where deviation controls usually stand, and on no limiter's mark."""
-PEAK_OVER_HISS_DB = 18.0
-HISS_REFERENCE_KHZ = 2.5
-SPEECH_TO_HISS_SPREAD_DB = 3.0
-"""Without a scale the hiss is one: speech at 2.5 kHz peak and a drive of -3 dB has an active level this far
-below open-squelch hiss, give or take voices and IF bandwidths (from the simulated radio)."""
 DOUBTS = {"levelling": 0.6, "compressed_source": 0.6}
 """Conditions that leave the advice standing, with the confidence multiplied by this."""
 
@@ -102,7 +102,8 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
         # The limiter's marks, if any, lie under the noise: only the low peaks tell.
         limiter = NOT_MEASURED if "weak" in over.conditions or limiter.drive_db is None else limiter
         faint = judge_mic_gain(_weighed(limiter, reach)).turn == "raise"
-    gate = None if faint else gate
+    hard = over.kind == "voice" and _surely_hard(over)
+    gate = None if faint or hard else gate
     if gate is not None:
         return Advice(
             mic_gain="unknown", mic_gain_db=None, deviation="unknown", deviation_factor=None,
@@ -118,6 +119,8 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
             reason = "speech is faint although the carrier is strong"
             mic = replace(mic, odds=FAINT_SHARE * mic.odds, reason=reason)
         deviation = judge_deviation(limiter, mic, peak_ratio, spread_db)
+        if hard:
+            deviation = Call("unknown", reason=f"{_hindrance(over)} for the peaks")
     else:
         mic = Call("unknown", reason="a tone does not show the drive that speech makes")
         if over.kind == "carrier":
@@ -173,15 +176,25 @@ def _weighed(limiter: Limiter, reach: tuple[float, float] | None) -> Limiter:
 def _faint_below_limiter(over: Over, reach: tuple[float, float] | None) -> bool:
     """Whether faint speech on a strong carrier is owed to a drive that is far too low."""
     start_s, end_s = over.speech_start_s, over.speech_end_s
-    quieting = over.noise.quieting_db
-    if reach is None or start_s is None or end_s is None or quieting is None:
+    if reach is None or start_s is None or end_s is None:
         return False
     low = over.limiter.drive_low_db
     hit = low is not None and low > LOW_DRIVE_DB
     others = (set(GATES) & set(over.conditions)) - FAINTNESS
-    said = end_s - start_s >= SOMETHING_SAID_S and quieting >= STRONG_QUIETING_DB and not others
+    said = end_s - start_s >= SOMETHING_SAID_S and strong_carrier(over) and not others
     drive = _weighed(NOT_MEASURED, reach).drive_db
     return said and not hit and drive is not None and drive < LOW_DRIVE_DB
+
+
+def _surely_hard(over: Over) -> bool:
+    """Whether noise or shortness hinders, and yet all of the drive's interval lies above the window."""
+    low = over.limiter.drive_low_db
+    hindered = set(GATES) & set(over.conditions)
+    return low is not None and low > HIGH_DRIVE_DB and bool(hindered) and hindered <= FAINTNESS
+
+
+def _hindrance(over: Over) -> str:
+    return "too much noise" if "weak" in over.conditions else "too little speech"
 
 
 def _interval(limiter: Limiter, drive: float) -> tuple[float, float]:

@@ -3,13 +3,12 @@
 from collections.abc import Iterator
 from typing import Protocol
 
+from audiotest.advise.carrier import strong_carrier
 from audiotest.measure.conditions import CONDITIONS
 from audiotest.records import InputReading, LimitSet, Over, Turn
 
 UNSURE_BELOW = 0.55
 LOPSIDED_RATIO = 1.25
-STRONG_QUIETING_DB = 20.0
-"""A carrier that quiets the receiver by this much is what receivers' sensitivity is stated for."""
 LONG_ENOUGH_S = 5.0
 NOTED_DC_PERCENT = 10.0
 """A tenth of the range costs 1 dB of headroom; the offsets of sound cards are far smaller (common practice,
@@ -45,22 +44,18 @@ def real_cause(over: Over, name: str) -> str:
     Noise and shortness have another cause when the carrier is strong or the talker was long enough: then
     it is the speech that is faint, and a stronger signal or more talk would change nothing.
     """
-    if name == "weak" and _strong(over):
+    if name == "weak" and strong_carrier(over):
         return "faint"
     if name == "too_little_speech" and over.speech_start_s is not None and over.speech_end_s is not None:
         return "faint" if over.speech_end_s - over.speech_start_s >= LONG_ENOUGH_S else name
     return name
 
 
-def _strong(over: Over) -> bool:
-    return over.noise.quieting_db is not None and over.noise.quieting_db >= STRONG_QUIETING_DB
-
-
 def sentence_for(over: Over, mic: Decided, deviation: Decided, confidence: float) -> str:
     """Say what to do with the two controls, microphone gain first."""
     if over.kind == "carrier":
         text = "Only a carrier: talk into the set for at least five seconds."
-        return f"{text} If somebody did, turn the mic gain well up." if _strong(over) else text
+        return f"{text} If somebody did, turn the mic gain well up." if strong_carrier(over) else text
     if over.kind == "tone":
         return _tone_sentence(deviation)
     if mic.turn == "keep" and deviation.turn == "keep":

@@ -9,7 +9,6 @@ from scipy.signal import welch
 
 from audiotest.measure.limiter import Drive
 
-AUDIO_HIGH_HZ = 3600.0
 """Above this nothing of the modulation arrives: the splatter filter has removed it."""
 
 

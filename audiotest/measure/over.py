@@ -6,21 +6,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.measure import activity as speech
+from audiotest.measure.addedtones import BEFORE_BEEP_S, added_subaudible, sound_without_tone, split_beep
 from audiotest.measure.bare import EDGE_S, band_rms, bare_carrier, low_view, quietest
-from audiotest.measure.beep import find_end_beep
-from audiotest.measure.deviation import AUDIO_HIGH_HZ, Swing, by_model, measure_swing, with_model
-from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, estimate_deemphasis_us, low_response
-from audiotest.measure.filters import emphasis_response, undo_deemphasis
+from audiotest.measure.deviation import Swing, by_model, measure_swing, with_model
+from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, estimate_deemphasis_us
+from audiotest.measure.filters import emphasis_response
 from audiotest.measure.hiss import receiver_inverse
-from audiotest.measure.hum import MAINS_TOLERANCE_HZ, measure_hum
+from audiotest.measure.hum import measure_hum
 from audiotest.measure.level import BEYOND_FS, overload_runs
 from audiotest.measure.limiter import Drive, estimate_drive
 from audiotest.measure.path import undo_path
 from audiotest.measure.speech_level import active_speech_level
 from audiotest.measure.speechlike import speech_cues
-from audiotest.measure.subaudible import find_subaudible, without_tone
 from audiotest.measure.tone import find_steady_tone, measure_tone
-from audiotest.measure.views import LOW_RATE_HZ, Sound, in_pieces, two_views
+from audiotest.measure.views import AUDIO_HIGH_HZ, LOW_RATE_HZ, Sound, flat_view, in_pieces, two_views
 from audiotest.records import (
     Deviation,
     EndBeep,
@@ -32,7 +31,6 @@ from audiotest.records import (
     Over,
     OverKind,
     PathResponse,
-    Subaudible,
     Tone,
 )
 from audiotest.units import amplitude_db, db_amplitude
@@ -42,11 +40,9 @@ MIN_SPEECH_S = 2.0
 WEAK_SNR_DB = 10.0
 VOICING_SNR_DB = 5.0
 """Below this even speech shows little voicing: false refusals of simulated overs all lay under 2 dB."""
-LEAST_TONE_SHARE = 0.05
-FAINTEST_SUBAUDIBLE = 0.01
-"""Of the peaks, the high-pass undone: no tone is sent 40 dB below them, but rooms and motors hum there."""
 TONE_ITSELF_SHARE = 0.75
 """A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
+ENDS_OVERLOAD = "the sound card is overloaded by the end beep or the carrier's edges only, not by the speech"
 NO_SCALE = "deviation unknown: no feed scale; learn one with 'audiotest feed learn'"
 _NO_LIMITER = Limiter(
     drive_db=None, drive_low_db=None, drive_high_db=None, clipped_fraction=None, reached=None
@@ -97,17 +93,10 @@ def _ratio_db(above: float | None, below: float | None) -> float | None:
     return amplitude_db(above / below)
 
 
-def _flat(samples: NDArray[np.float64], rate_hz: int, deemphasis_us: float) -> NDArray[np.float64]:
-    """The discriminator's view: de-emphasis undone, all else left."""
-    return in_pieces(
-        lambda part: undo_deemphasis(part, rate_hz, deemphasis_us, high_hz=AUDIO_HIGH_HZ), samples, rate_hz
-    )
-
-
 def _active(view: _View, noise: NDArray[np.float64] | None) -> tuple[speech.Activity, NDArray[np.float64]]:
     """When somebody speaks, and the discriminator's view of it."""
     sound, bare = view.sound, view.bare
-    flat = _flat(sound.wave, sound.rate_hz, view.deemphasis_us)
+    flat = flat_view(sound.wave, sound.rate_hz, view.deemphasis_us)
     rms = speech.frame_rms(low_view(sound, view.deemphasis_us), round(sound.low_rate_hz * speech.FRAME_S))
     low_noise = 0.0 if bare is None else float(np.std(low_view(bare, view.deemphasis_us)))
     part = speech.find_activity(flat, sound.rate_hz, noise=noise, low=speech.LowView(rms, low_noise))
@@ -118,7 +107,7 @@ def _voice_figures(
     view: _View, feed: Feed | None, limits: LimitSet
 ) -> tuple[speech.Activity, Deviation, Limiter]:
     rate_hz = view.sound.rate_hz
-    noise = None if view.bare is None else _flat(view.bare.wave, rate_hz, view.deemphasis_us)
+    noise = None if view.bare is None else flat_view(view.bare.wave, rate_hz, view.deemphasis_us)
     active_part, active = _active(view, noise)
     noise_db = None
     if noise is not None and len(active):
@@ -150,12 +139,17 @@ def _drive(
 ) -> Drive | None:
     sound, tau_us = view.sound, view.deemphasis_us
     rate_hz = sound.low_rate_hz
-    hiss = None if view.hiss is None else _flat(view.hiss.low, rate_hz, tau_us)
+    hiss = None if view.hiss is None else flat_view(view.hiss.low, rate_hz, tau_us)
     limited = None
     if path is not None:
         limited = in_pieces(lambda samples: undo_path(samples, rate_hz, path), sound.low, rate_hz)
     return estimate_drive(
-        _flat(sound.low, rate_hz, tau_us), rate_hz, part.active, noise_db=noise_db, hiss=hiss, limited=limited
+        flat_view(sound.low, rate_hz, tau_us),
+        rate_hz,
+        part.active,
+        noise_db=noise_db,
+        hiss=hiss,
+        limited=limited,
     )
 
 
@@ -205,29 +199,6 @@ def _tone_deviation(tone: Tone, view: _View, feed: Feed | None, limits: LimitSet
     )  # fmt: skip
 
 
-def _subaudible(
-    sound: Sound, deemphasis_us: float, hiss: Sound | None, feed: Feed | None
-) -> Subaudible | None:
-    rate_hz = sound.low_rate_hz
-    found = find_subaudible(sound.low, rate_hz)
-    if found is None:
-        return None
-    frequency_hz, amplitude_fs = found
-    flat_fs = float(amplitude_fs * abs(emphasis_response(np.array([frequency_hz]), deemphasis_us)[0]))
-    # The receiver's high-pass takes most of the tone; only hiss, flat before it, tells how much.
-    gain = None if hiss is None else low_response(hiss.low, rate_hz, frequency_hz)
-    peak_fs = float(np.quantile(np.abs(_flat(sound.low, rate_hz, deemphasis_us)), 0.999))
-    if gain is not None and amplitude_fs / gain < FAINTEST_SUBAUDIBLE * peak_fs:
-        return None
-    deviation_khz = None
-    if feed is not None and gain is not None:
-        deviation_khz = float(amplitude_fs / gain * feed.scale_khz_per_fs)
-    # Alone on a mains harmonic: a tone is sent at a tenth of the peaks or so, hum far below.
-    if abs(frequency_hz - 100.0) < MAINS_TOLERANCE_HZ and flat_fs < LEAST_TONE_SHARE * peak_fs:
-        return None
-    return Subaudible(frequency_hz=float(frequency_hz), deviation_khz=deviation_khz)
-
-
 def _noise_figures(view: _View, from_pauses: bool, signal_rms: float | None, modulated: bool) -> Noise:
     bare_rms = None if view.bare is None else band_rms(view.bare)
     hiss_rms = None if view.hiss is None else band_rms(view.hiss)
@@ -272,7 +243,7 @@ def _not_speech(view: _View, spoken: Sound, noise: Noise) -> list[str]:
     """Whether what modulates is something else than speech; under much noise even speech shows no voicing."""
     if noise.snr_db is not None and noise.snr_db < VOICING_SNR_DB:
         return []
-    cues = speech_cues(_flat(spoken.low, spoken.low_rate_hz, view.deemphasis_us), spoken.low_rate_hz)
+    cues = speech_cues(flat_view(spoken.low, spoken.low_rate_hz, view.deemphasis_us), spoken.low_rate_hz)
     return [] if cues is None or cues.speech else ["not_speech"]
 
 
@@ -293,7 +264,6 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
     Over
         Every figure that could be measured; the reason of each None in ``notes``.
     """
-    runs = overload_runs(audio.samples)
     sound = two_views(audio.samples, audio.sample_rate_hz)
     edge_s = min(EDGE_S, sound.seconds / 8.0)
     sound = sound.cut(edge_s, sound.seconds - edge_s)
@@ -304,11 +274,14 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
     if bare is None:
         bare = quietest(sound)
     tau, emphasis_note = _emphasis(hiss, None if from_pauses else bare, feed)
-    subaudible = _subaudible(sound, tau, hiss, feed)
+    subaudible = added_subaudible(sound, tau, hiss, feed)
     if subaudible is not None:
-        sound = _without_tone(sound, subaudible.frequency_hz)
-    beep, sound = _split_beep(sound, offset_s)
+        sound = sound_without_tone(sound, subaudible.frequency_hz)
+    beep, sound = split_beep(sound, offset_s)
     view = _View(sound, bare, hiss, tau)
+    runs = overload_runs(_without_ends(audio, edge_s, beep))
+    if runs == 0 and overload_runs(audio.samples) > 0:
+        view.notes.append(ENDS_OVERLOAD)
     if emphasis_note is not None:
         view.notes.append(emphasis_note)
     over = _measure_view(view, from_pauses, feed, limits, offset_s, runs)
@@ -329,24 +302,12 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
     )  # fmt: skip
 
 
-def _without_tone(sound: Sound, frequency_hz: float) -> Sound:
-    if sound.rate_hz == sound.low_rate_hz:
-        wave = low = without_tone(sound.wave, sound.rate_hz, frequency_hz)
-    else:
-        wave = without_tone(sound.wave, sound.rate_hz, frequency_hz)
-        low = without_tone(sound.low, sound.low_rate_hz, frequency_hz)
-    return replace(sound, wave=wave, low=low)
-
-
-def _split_beep(sound: Sound, offset_s: float) -> tuple[EndBeep | None, Sound]:
-    """The end beep with times in the stream, and the over without it."""
-    found = find_end_beep(sound.low, sound.low_rate_hz)
-    if found is None:
-        return None, sound
-    beep = EndBeep(
-        frequency_hz=found.frequency_hz, start_s=offset_s + found.start_s, end_s=offset_s + found.end_s
-    )
-    return beep, sound.cut(0.0, max(found.start_s - 0.02, 1.0 / sound.low_rate_hz))
+def _without_ends(audio: OverAudio, edge_s: float, beep: EndBeep | None) -> NDArray[np.float32]:
+    """The samples between the carrier's edges and before the end beep."""
+    end_s = len(audio.samples) / audio.sample_rate_hz - edge_s
+    if beep is not None:
+        end_s = min(end_s, beep.start_s - audio.start_s - BEFORE_BEEP_S)
+    return audio.samples[round(edge_s * audio.sample_rate_hz) : round(end_s * audio.sample_rate_hz)]
 
 
 def _may_be_tone(sound: Sound) -> bool:

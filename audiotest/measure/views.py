@@ -11,7 +11,13 @@ import numpy as np
 import soxr
 from numpy.typing import NDArray
 
-from audiotest.measure.filters import apply_response, band_gain, emphasis_response, limited_high_hz
+from audiotest.measure.filters import (
+    apply_response,
+    band_gain,
+    emphasis_response,
+    limited_high_hz,
+    undo_deemphasis,
+)
 
 WAVE_RATE_HZ = 24000
 LOW_RATE_HZ = 8000
@@ -19,6 +25,7 @@ FRAMES_PER_S = 50
 """Frames of 20 ms must be whole numbers of samples in both views, or they would drift apart."""
 PIECE_S = 10.0
 MARGIN_S = 1.0
+AUDIO_HIGH_HZ = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +86,13 @@ def in_pieces(
         low = max(start - margin_n, 0)
         out[start:end] = function(samples[low : end + margin_n])[start - low : end - low]
     return out
+
+
+def flat_view(samples: NDArray[np.float64], rate_hz: int, deemphasis_us: float) -> NDArray[np.float64]:
+    """The discriminator's view of `samples`, shape (n,): de-emphasis in µs undone, all else left."""
+    return in_pieces(
+        lambda part: undo_deemphasis(part, rate_hz, deemphasis_us, high_hz=AUDIO_HIGH_HZ), samples, rate_hz
+    )
 
 
 def speech_view(

@@ -7,11 +7,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.measure.activity import frame_rms
-from audiotest.measure.deviation import AUDIO_HIGH_HZ
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US
 from audiotest.measure.filters import bandpass, undo_deemphasis
 from audiotest.measure.hiss import ReceiverInverse
 from audiotest.measure.tone import find_steady_tone, measure_tone
+from audiotest.measure.views import AUDIO_HIGH_HZ
 from audiotest.records import Feed
 from audiotest.units import amplitude_db
 

@@ -7,9 +7,9 @@ import pyqtgraph as pg
 from numpy.typing import NDArray
 from PySide6.QtCore import Qt
 
-from audiotest.measure.deviation import AUDIO_HIGH_HZ
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US
 from audiotest.measure.filters import undo_deemphasis
+from audiotest.measure.views import AUDIO_HIGH_HZ
 from audiotest.records import Feed, LimitSet
 from audiotest.window.cursor import Read
 from audiotest.window.envelope import thinned

@@ -6,9 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import butter, sosfilt
 
-from audiotest.measure.deviation import AUDIO_HIGH_HZ
 from audiotest.measure.filters import deemphasis, undo_deemphasis
 from audiotest.measure.hiss import receiver_inverse
+from audiotest.measure.views import AUDIO_HIGH_HZ
 
 RATE_HZ = 24000
 

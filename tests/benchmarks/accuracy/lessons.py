@@ -23,12 +23,12 @@ from numpy.typing import NDArray
 
 import audiotest.radio.transmitter as transmitter
 from audiotest.measure.activity import find_activity
-from audiotest.measure.deviation import AUDIO_HIGH_HZ
 from audiotest.measure.drivefeatures import drive_features
 from audiotest.measure.driveviews import RATE_HZ, DriveViews, drive_views
 from audiotest.measure.filters import undo_deemphasis
 from audiotest.measure.path import GRID_HZ, PathResponse, undo_path
 from audiotest.measure.subaudible import without_tone
+from audiotest.measure.views import AUDIO_HIGH_HZ
 from audiotest.radio.link import simulate
 from audiotest.radio.receiver import audio_response
 from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
