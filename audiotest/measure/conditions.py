@@ -1,9 +1,16 @@
-"""What can stand in the way of a judgement: each condition's meaning and its cure, as plain data.
+"""What can stand in the way of a judgement: each condition's meaning, its cure, and when it holds.
 
 The measurements put the names into ``Over.conditions``; the advice decides what each forbids.
 """
 
 from typing import NamedTuple
+
+from audiotest.measure.level import BEYOND_FS
+from audiotest.records import OverKind
+
+MIN_SPEECH_S = 2.0
+WEAK_SNR_DB = 10.0
+TOO_QUIET_DBFS = -55.0
 
 
 class Condition(NamedTuple):
@@ -71,3 +78,36 @@ CONDITIONS: dict[str, Condition] = {
         "talk again, a little longer and at an even distance",
     ),
 }
+
+
+def sound_conditions(overload_runs: int, peak_fs: float | None, kind: OverKind, seconds: float) -> list[str]:
+    """Conditions that whatever is sent may meet, from the over's overload, peak, kind and length.
+
+    >>> sound_conditions(0, 0.5, "carrier", 0.4), sound_conditions(3, 1.0, "voice", 8.0)
+    (['too_short'], ['overload'])
+    """
+    found = ["overload"] if overload_runs > 0 else []
+    if peak_fs is not None and peak_fs > BEYOND_FS:
+        found.append("beyond_full_scale")
+    if kind == "carrier" and seconds < MIN_SPEECH_S:
+        # Half a word may be in it that does not stand out yet.
+        found.append("too_short")
+    elif kind != "voice":
+        found.append("not_voice")
+    return found
+
+
+def speech_conditions(level_dbfs: float | None, snr_db: float | None, active_s: float) -> list[str]:
+    """Conditions of speech, from its active level, signal-to-noise ratio and active time.
+
+    >>> speech_conditions(-20.0, 6.0, 1.2)
+    ['weak', 'too_little_speech']
+    """
+    found = []
+    if level_dbfs is not None and level_dbfs < TOO_QUIET_DBFS:
+        found.append("too_quiet")
+    if snr_db is not None and snr_db < WEAK_SNR_DB:
+        found.append("weak")
+    if active_s < MIN_SPEECH_S:
+        found.append("too_little_speech")
+    return found

@@ -8,12 +8,13 @@ from numpy.typing import NDArray
 from audiotest.measure import activity as speech
 from audiotest.measure.addedtones import BEFORE_BEEP_S, added_subaudible, sound_without_tone, split_beep
 from audiotest.measure.bare import EDGE_S, band_rms, bare_carrier, low_view, quietest
+from audiotest.measure.conditions import sound_conditions, speech_conditions
 from audiotest.measure.deviation import Swing, by_model, measure_swing, with_model
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, estimate_deemphasis_us
 from audiotest.measure.filters import emphasis_response
 from audiotest.measure.hiss import receiver_inverse
 from audiotest.measure.hum import measure_hum
-from audiotest.measure.level import BEYOND_FS, overload_runs
+from audiotest.measure.level import overload_runs
 from audiotest.measure.limiter import Drive, estimate_drive
 from audiotest.measure.path import undo_path
 from audiotest.measure.speech_level import active_speech_level
@@ -36,8 +37,6 @@ from audiotest.records import (
 from audiotest.units import amplitude_db, db_amplitude
 
 TRIED, TRIED_S = 6, 0.3
-MIN_SPEECH_S = 2.0
-WEAK_SNR_DB = 10.0
 VOICING_SNR_DB = 5.0
 """Below this even speech shows little voicing: false refusals of simulated overs all lay under 2 dB."""
 TONE_ITSELF_SHARE = 0.75
@@ -47,7 +46,6 @@ NO_SCALE = "deviation unknown: no feed scale; learn one with 'audiotest feed lea
 _NO_LIMITER = Limiter(
     drive_db=None, drive_low_db=None, drive_high_db=None, clipped_fraction=None, reached=None
 )
-TOO_QUIET_DBFS = -55.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -199,7 +197,9 @@ def _tone_deviation(tone: Tone, view: _View, feed: Feed | None, limits: LimitSet
     )  # fmt: skip
 
 
-def _noise_figures(view: _View, from_pauses: bool, signal_rms: float | None, modulated: bool) -> Noise:
+def _noise_figures(
+    view: _View, from_pauses: bool, signal_rms: float | None, *, modulated: bool, overloaded: bool
+) -> Noise:
     bare_rms = None if view.bare is None else band_rms(view.bare)
     hiss_rms = None if view.hiss is None else band_rms(view.hiss)
     quieting = _ratio_db(hiss_rms, bare_rms)
@@ -211,7 +211,9 @@ def _noise_figures(view: _View, from_pauses: bool, signal_rms: float | None, mod
         view.notes.append("noise taken from pauses in speech: no bare carrier before it")
     source = view.bare if view.bare is not None and view.bare.seconds >= 1.0 else view.sound
     # `view.sound` is without the sub-audible tone, so that 100.0 Hz does not count twice.
-    hum = measure_hum(source.low, source.low_rate_hz)
+    hum = None if overloaded else measure_hum(source.low, source.low_rate_hz)
+    if overloaded:
+        view.notes.append("hum unknown: an overload makes low lines of its own")
     hum_hz, hum_rms = (None, None) if hum is None else (float(hum[0]), float(hum[1]))
     return Noise(
         quieting_db=quieting,
@@ -219,24 +221,6 @@ def _noise_figures(view: _View, from_pauses: bool, signal_rms: float | None, mod
         hum_hz=hum_hz,
         hum_db=_ratio_db(signal_rms, hum_rms),
     )
-
-
-def _conditions(
-    runs: int, kind: OverKind, active_s: float, level_dbfs: float | None, noise: Noise
-) -> list[str]:
-    found = []
-    if runs > 0:
-        found.append("overload")
-    if kind != "voice":
-        found.append("not_voice")
-        return found
-    if level_dbfs is not None and level_dbfs < TOO_QUIET_DBFS:
-        found.append("too_quiet")
-    if noise.snr_db is not None and noise.snr_db < WEAK_SNR_DB:
-        found.append("weak")
-    if active_s < MIN_SPEECH_S:
-        found.append("too_little_speech")
-    return found
 
 
 def _not_speech(view: _View, spoken: Sound, noise: Noise) -> list[str]:
@@ -285,9 +269,6 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
     if emphasis_note is not None:
         view.notes.append(emphasis_note)
     over = _measure_view(view, from_pauses, feed, limits, offset_s, runs)
-    conditions = over.conditions
-    if len(audio.samples) and float(np.max(np.abs(audio.samples))) > BEYOND_FS:
-        conditions = ("beyond_full_scale", *conditions)
     notes = list(over.notes)
     if subaudible is not None and feed is not None and subaudible.deviation_khz is None:
         notes.append("sub-audible deviation unknown: no hiss to tell what the receiver's high-pass takes")
@@ -298,7 +279,7 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
         notes.append(f"long over: speech figures cover its last {heard_s:.0f} s")
     return replace(
         over, start_s=audio.start_s, end_s=audio.start_s + len(audio.samples) / audio.sample_rate_hz,
-        subaudible=subaudible, end_beep=beep, conditions=conditions, notes=tuple(notes),
+        subaudible=subaudible, end_beep=beep, notes=tuple(notes),
     )  # fmt: skip
 
 
@@ -346,12 +327,10 @@ def _measure_view(
     if tone is not None and view.bare is not None and signal_rms is not None:
         # A tone that fills the over leaves no carrier without it: nothing then tells the noise.
         view.bare = None if band_rms(view.bare) > TONE_ITSELF_SHARE * signal_rms else view.bare
-    noise = _noise_figures(view, from_pauses, signal_rms, kind != "carrier")
-    conditions = _conditions(runs, kind, part.active_s, active_dbfs, noise)
-    if kind == "carrier" and view.sound.seconds < MIN_SPEECH_S:
-        # Half a word may be in it that does not stand out yet.
-        conditions[conditions.index("not_voice")] = "too_short"
+    noise = _noise_figures(view, from_pauses, signal_rms, modulated=kind != "carrier", overloaded=runs > 0)
+    conditions = sound_conditions(runs, peak, kind, view.sound.seconds)
     if kind == "voice":
+        conditions += speech_conditions(active_dbfs, noise.snr_db, part.active_s)
         conditions += view.conditions
         conditions += _not_speech(view, spoken, noise)
     peak_dbfs = None if peak is None else amplitude_db(peak)

@@ -10,11 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.measure.bands import HOP_S, BandPlan, band_frames, plan_bands
+from audiotest.measure.conditions import TOO_QUIET_DBFS
 from audiotest.measure.edges import change_point, squelch_tail_start
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US
 from audiotest.measure.hiss import ReceiverInverse, receiver_inverse
 from audiotest.measure.level import OverloadCounter, overload_runs
-from audiotest.measure.over import TOO_QUIET_DBFS, OverAudio, measure_over
+from audiotest.measure.over import OverAudio, measure_over
 from audiotest.measure.views import AUDIO_HIGH_HZ
 from audiotest.records import Feed, InputReading, InputVerdict, LimitSet, LiveReading, Over
 from audiotest.session.finder import AUDIO_BANDS, CELL_HOPS, FoundOver, OverFinder

@@ -7,6 +7,9 @@ from audiotest.records import Advice, LimitSet, LiveReading, Over, Tone, Turn
 ARROWS: dict[Turn, str] = {"raise": "▲", "keep": "●", "lower": "▼", "unknown": "?"}
 ARROWS_ASCII: dict[Turn, str] = {"raise": "^", "keep": "=", "lower": "v", "unknown": "?"}
 UNKNOWN = "unknown"
+HUM_HEARD_DB = 40.0
+"""Hum this far below the speech is good (TIA-603, hum and noise for 25 kHz channels, from memory), and
+hardly heard: the card is silent about it. The document carries every hum that was measured."""
 
 
 def clock(time_s: float) -> str:
@@ -120,7 +123,7 @@ def _noise_text(over: Over) -> str:
     if over.kind != "carrier":
         parts.append(f"S/N {figure(noise.snr_db, 'dB')}")
     parts.append(f"quieting {figure(noise.quieting_db, 'dB')}")
-    if noise.hum_hz is not None:
+    if noise.hum_hz is not None and noise.hum_db is not None and noise.hum_db < HUM_HEARD_DB:
         parts.append(f"hum {noise.hum_hz:.0f} Hz at {figure(noise.hum_db, 'dB')} below")
     return ", ".join(parts)
 

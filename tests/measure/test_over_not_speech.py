@@ -41,6 +41,17 @@ def test_a_tone_with_bare_carrier_before_it_has_a_signal_to_noise_ratio():
     assert abs(over.noise.snr_db - 30.1) < 0.7
 
 
+@pytest.mark.parametrize("overloaded", [False, True])
+def test_hum_is_not_measured_on_an_overloaded_over(overloaded):
+    t = np.arange(6 * RATE_HZ) / RATE_HZ
+    heard = noisy_tone(6.0, 3)[0]
+    heard += 0.02 * np.sin(2 * np.pi * 50.0 * t) + 0.02 * np.sin(2 * np.pi * 150.0 * t)
+    over = measured(np.clip(4.0 * heard, -0.5, 0.5) if overloaded else heard)
+    assert ("overload" in over.conditions) == overloaded
+    assert (over.noise.hum_hz is None) == overloaded
+    assert any(note.startswith("hum unknown") for note in over.notes) == overloaded
+
+
 @pytest.mark.parametrize("name", ["bursts of hiss", "sweep"])
 def test_what_is_no_speech_gets_no_advice(name):
     t = np.arange(8 * RATE_HZ) / RATE_HZ

@@ -40,6 +40,16 @@ def test_an_unknown_figure_is_called_unknown_with_its_reason(capsys, unscaled_ov
     assert "unknown: no feed scale" in text
 
 
+@pytest.mark.parametrize(
+    ("hum_hz", "hum_db", "shown"), [(50.0, 12.0, True), (100.0, 39.0, True), (50.0, 60.0, False),
+                                    (50.0, None, False), (None, None, False)],
+)  # fmt: skip
+def test_hum_is_on_the_card_only_where_it_matters(capsys, voice_over, limits, hum_hz, hum_db, shown):
+    noise = replace(voice_over.noise, hum_hz=hum_hz, hum_db=hum_db)
+    text = printed(capsys, replace(voice_over, noise=noise), limits)
+    assert ("hum" in text) == shown
+
+
 def test_the_heading_names_the_file_and_the_input(capsys):
     reading = InputReading(
         peak_dbfs=0.0, rms_dbfs=-9.0, dc_percent_fs=0.0, overload_runs=7, verdict="overloaded"
