@@ -7,6 +7,7 @@ than the test set is judged.
 import argparse
 import json
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -177,10 +178,68 @@ def baseline_predictions(
     return records, predictions
 
 
-def report(records: list[Record], tool: dict[str, Prediction], base: dict[str, Prediction]) -> str:
+IN_BAND_DB = ((-99.0, -8.0), (-8.0, -5.0), (-5.0, -3.0), (-3.0, 9.0))
+
+
+def in_band_table(records: list[Record], tool: dict[str, Prediction], in_band_db: dict[str, float]) -> str:
+    """The drive's error by how much of the limiter's peaks lies inside the band that is heard."""
+    some = [r for r in plain_overs(records) if 3.0 <= r["truth"]["drive_db"] < 24.0]
+    body = []
+    for lo, hi in IN_BAND_DB:
+        name = (
+            f"under {hi:.0f} dB"
+            if lo == -99.0
+            else f"{lo:.0f} dB and up"
+            if hi == 9.0
+            else f"{lo:.0f} … {hi:.0f} dB"
+        )
+        part = [r for r in some if lo <= in_band_db[r["id"]] < hi]
+        row = score.drive_row(part, tool)
+        figures = [cell(row[k]) for k in ("n", "measured", "rms_db", "median_db", "bias_db", "e90_db")]
+        body.append([name, *figures, cell(row["coverage"], 2)])
+    head = ["peaks below 3 kHz re all", "n", "measured", "RMS dB", "median error dB", "bias dB"]
+    return table([*head, "90 % within dB", "in interval"], body)
+
+
+def path_table(records: list[Record], tool: dict[str, Prediction], with_path: dict[str, Prediction]) -> str:
+    """The drive of the overs whose path was learnt, without and with it."""
+    some = [r for r in plain_overs(records) if r["id"] in with_path]
+    between = [r for r in some if 3.0 <= r["truth"]["drive_db"] < 24.0]
+    body = []
+    for name, part in (("3 … 24 dB", between), ("all", some)):
+        for label, said in (("not used", tool), ("used", with_path)):
+            row = score.drive_row(part, said)
+            figures = [cell(row[k]) for k in ("n", "measured", "rms_db", "median_db", "bias_db", "e90_db")]
+            body.append([name, label, *figures, cell(row["coverage"], 2)])
+    head = ["true drive", "learnt path", "n", "measured", "RMS dB", "median error dB", "bias dB"]
+    return table([*head, "90 % within dB", "in interval"], body)
+
+
+@dataclass(frozen=True, slots=True)
+class Extras:
+    """What is reported where it was computed: predictions over learnt paths, and `outband.py`'s figures."""
+
+    with_path: dict[str, Prediction]
+    in_band_db: dict[str, float]
+
+
+def report(
+    records: list[Record],
+    tool: dict[str, Prediction],
+    base: dict[str, Prediction],
+    extras: Extras | None = None,
+) -> str:
     """All tables under their headings."""
+    more: list[tuple[str, str]] = []
+    if extras is not None and extras.in_band_db:
+        more.append(
+            ("Drive by where the limiter's peaks lie", in_band_table(records, tool, extras.in_band_db))
+        )
+    if extras is not None and extras.with_path:
+        more.append(("Drive with the path learnt", path_table(records, tool, extras.with_path)))
     parts = (
         ("Drive", drive_table(records, tool, base)),
+        *more,
         ("Limiting against none: area under the ROC curve", detection_table(records, tool, base)),
         ("Deviation", deviation_table(records, tool)),
         ("Advice in clear cases", advice_table(records, tool)),

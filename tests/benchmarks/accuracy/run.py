@@ -10,6 +10,7 @@ import argparse
 import json
 import time
 from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +18,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.advise.rules import advise
-from audiotest.records import Feed, LimitSet, Over
+from audiotest.records import Feed, LimitSet, Over, PathResponse
 from audiotest.session.engine import Engine
-from tests.benchmarks.accuracy.report import baseline, baseline_predictions, report
+from tests.benchmarks.accuracy.paths import read_paths
+from tests.benchmarks.accuracy.report import Extras, baseline, baseline_predictions, report
 from tests.benchmarks.accuracy.score import Prediction, Record
 from tests.benchmarks.accuracy.sets import read_shard
 
@@ -27,8 +29,8 @@ SCALE_UNCERTAINTY_DB = 0.3
 BLOCK_N = 4096
 
 
-def feed_of(record: Record) -> Feed:
-    """The feed as a reference tone would have taught it."""
+def feed_of(record: Record, path: PathResponse | None = None) -> Feed:
+    """The feed as a reference tone would have taught it, with the path if one was learnt."""
     return Feed(
         name="benchmark",
         method="tone",
@@ -40,6 +42,7 @@ def feed_of(record: Record) -> Feed:
         if_bandwidth_khz=record["receiver"]["if_bandwidth_khz"],
         hiss_dbfs=None,
         learned="",
+        path=path,
     )
 
 
@@ -63,10 +66,10 @@ def longest_overlap(overs: list[Over], start_s: float, end_s: float) -> Over | N
     return overs[best[1]] if best[0] > 0.0 else None
 
 
-def measured(record: Record, audio: NDArray[np.float32]) -> Prediction:
+def measured(record: Record, audio: NDArray[np.float32], path: PathResponse | None = None) -> Prediction:
     """What the tool says of one over."""
     limits = limits_of(record)
-    engine = Engine(record["sample_rate_hz"], feed=feed_of(record), limits=limits)
+    engine = Engine(record["sample_rate_hz"], feed=feed_of(record, path), limits=limits)
     overs: list[Over] = []
     for first in range(0, len(audio), BLOCK_N):
         overs += engine.push(audio[first : first + BLOCK_N])
@@ -96,16 +99,22 @@ def measured(record: Record, audio: NDArray[np.float32]) -> Prediction:
     }
 
 
-def _shard_predictions(path: Path) -> dict[str, Prediction]:
-    return {record["id"]: measured(record, audio) for record, audio in read_shard(path)}
+def _shard_predictions(path: Path, learnt: dict[str, PathResponse] | None) -> dict[str, Prediction]:
+    return {
+        record["id"]: measured(record, audio, learnt.get(record["id"]) if learnt else None)
+        for record, audio in read_shard(path)
+        if learnt is None or record["id"] in learnt
+    }
 
 
-def predict(folder: Path, split: str, workers: int) -> dict[str, Prediction]:
-    """Predictions of the tool for every over of a split, shard by shard."""
-    paths = sorted(folder.glob(f"{split}-*.npz"))
+def predict(
+    folder: Path, split: str, workers: int, learnt: dict[str, PathResponse] | None = None
+) -> dict[str, Prediction]:
+    """Predictions of the tool for every over of a split; with `learnt` for those whose path was learnt."""
+    shards = sorted(folder.glob(f"{split}-*.npz"))
     predictions: dict[str, Prediction] = {}
     with ProcessPoolExecutor(workers) as pool:
-        for part in pool.map(_shard_predictions, paths):
+        for part in pool.map(partial(_shard_predictions, learnt=learnt), shards):
             predictions |= part
     return predictions
 
@@ -196,8 +205,9 @@ the rest. Told the threshold exactly and shown the limiter's output itself, with
 noise, a fit to its amplitude statistics still errs by {all_db:.1f} dB RMS on the test split's talkers
 ({at_3_db:.1f} dB at a drive of 3 dB, {at_9_db:.1f} at 9, {at_18_db:.1f} at 18, {at_24_db:.1f} at 24;
 `bound.py`, {cuts} stretches of {seconds:.0f} s). Behind a splatter filter, an unknown receiver and noise
-there is less to go by. Talkers whose peaks are sibilants above 3 kHz are read much too low: the filters
-take away just what was clipped.
+there is less to go by. Above all, the drive is a figure of all that reaches the limiter, and where the
+highest peaks are sibilants above 3 kHz the splatter filter takes away just what was clipped: such talkers
+are read much too low. The second table below sorts the overs by that (`outband.py`).
 
 """
 
@@ -234,13 +244,20 @@ def main() -> None:
     tool = predict(options.set, options.split, options.workers)
     print(f"{len(tool)} overs measured in {time.perf_counter() - began:.0f} s")
     (options.set / f"predictions-{options.split}.json").write_text(json.dumps(tool))
+    with_path: dict[str, Prediction] = {}
+    if (options.set / f"paths-{options.split}.json").exists():
+        learnt = read_paths(options.set, options.split)
+        with_path = predict(options.set, options.split, options.workers, learnt)
+    outband = options.set / "outband.json"
+    in_band_db = json.loads(outband.read_text()) if outband.exists() else {}
     records, base = baseline_predictions(options.set, options.split, baseline(options.set))
     records = [r for r in records if r["id"] in tool]
     options.docs.mkdir(exist_ok=True)
     plot_drive(records, tool, base, options.docs / "accuracy-drive.png")
     plot_deviation(records, tool, options.docs / "accuracy-deviation.png")
+    extras = Extras(with_path=with_path, in_band_db=in_band_db)
     (options.docs / "accuracy.md").write_text(
-        introduction(records, options.seen, options.set / "bound.json") + report(records, tool, base)
+        introduction(records, options.seen, options.set / "bound.json") + report(records, tool, base, extras)
     )
 
 

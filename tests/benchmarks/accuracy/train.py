@@ -33,13 +33,21 @@ Floats = NDArray[np.float32]
 Scale = dict[str, Floats]
 
 
+WHOLE_N = 280
+
+
+def with_path_flag(whole: Floats) -> Floats:
+    """Lessons that were rendered before a path could be known say so in one column more."""
+    return np.pad(whole, ((0, 0), (0, WHOLE_N - whole.shape[1])))
+
+
 class Data:
     """Lessons in memory."""
 
     def __init__(self, paths: list[Path]) -> None:
         files = [np.load(path) for path in paths]
         self.targets = np.concatenate([f["targets"][:, :7] for f in files])
-        self.whole = np.concatenate([f["whole"] for f in files])
+        self.whole = np.concatenate([with_path_flag(f["whole"]) for f in files])
         self.talkers = np.concatenate([f["talkers"] for f in files])
         self.frames: list[NDArray[np.float16]] = []
         self.frame_db: list[NDArray[np.float16]] = []
