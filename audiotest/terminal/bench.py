@@ -1,7 +1,7 @@
 """``audiotest bench``: a guided procedure, on real instruments or rehearsed on the simulated radio."""
 
 import argparse
-import json
+import math
 import sys
 from datetime import datetime
 from pathlib import Path
@@ -15,17 +15,18 @@ from audiotest.feeds.scale import load_feed, save_feed
 from audiotest.feeds.soundcard import open_input
 from audiotest.records import Feed
 from audiotest.standards.limits import get_limits
-from audiotest.terminal.benchcard import bench_document, print_report
+from audiotest.terminal.benchfiles import check_speech_options, compare_files, say_report
 from audiotest.terminal.card import make_console
 from audiotest.terminal.consent import LONGEST_KEYED_S, TerminalTechnician, ask_leave
 from audiotest.tones.catalogue import PROCEDURES, Entry, Given
 from audiotest.tones.guided import Guided, carry_out
 from audiotest.tones.iqinput import record_stereo
-from audiotest.tones.level import load_output
+from audiotest.tones.level import OutputScale, load_output
 from audiotest.tones.live import IqBench, LiveBench
 from audiotest.tones.output import SoundOutput
-from audiotest.tones.rehearsal import MONITOR_FEED, Rehearsal
+from audiotest.tones.rehearsal import MONITOR_FEED, OUTPUT, Rehearsal
 from audiotest.tones.signals import RATE_HZ
+from audiotest.tones.speechdrive import VOICE
 from audiotest.tones.steps import Report
 
 DONE, CANNOT, INTERRUPTED = 0, 2, 130
@@ -39,10 +40,16 @@ def run(arguments: argparse.Namespace) -> int:
     feed = load_feed(arguments.feed) if arguments.feed else None
     if arguments.rehearse and feed is None:
         feed = MONITOR_FEED
+    check_speech_options(arguments)
+    if arguments.sent:
+        return compare_files(arguments, feed)
+    scale = load_output(arguments.output) if arguments.output else None
     given = Given(
         feed=feed, limits=get_limits(arguments.limits), start_mv=arguments.start_mv,
         start_dbm=arguments.start_dbm, nominal_mhz=arguments.nominal_mhz, tolerance_hz=arguments.tolerance_hz,
         lower_sideband=arguments.lower_sideband, deemphasis_us=arguments.deemphasis_us,
+        speech_mv=arguments.speech_mv, own_mv=arguments.own_mv, voice=arguments.voice or VOICE,
+        most_mv=_most_mv(OUTPUT if arguments.rehearse else scale),
     )  # fmt: skip
     if arguments.feed_out and arguments.procedure != "carrier-null":
         raise RequestError("--feed-out goes with carrier-null", "or learn a feed with 'audiotest feed'")
@@ -56,7 +63,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.rehearse:
         report = carry_out(guided, Rehearsal())
     else:
-        bench, technician = _open(arguments, entry, talk)
+        bench, technician = _open(arguments, entry, scale, talk)
         try:
             report = carry_out(guided, bench, lambda now: _show(talk, now))
         finally:
@@ -64,12 +71,13 @@ def run(arguments: argparse.Namespace) -> int:
             technician.let_go()
     if arguments.feed_out and report.complete:
         save_feed(_feed(arguments, report), arguments.feed_out)
-    if arguments.json:
-        document = bench_document(report, rehearsed=arguments.rehearse)
-        print(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
-    else:
-        print_report(make_console(), report, rehearsed=arguments.rehearse)
+    say_report(report, rehearsed=arguments.rehearse, as_json=arguments.json)
     return _status(guided)
+
+
+def _most_mv(scale: OutputScale | None) -> float | None:
+    """The peak that an output may and can give at the socket."""
+    return None if scale is None else min(scale.ceiling_mv, scale.full_scale_mv * math.sqrt(2.0))
 
 
 def _feed(arguments: argparse.Namespace, report: Report) -> Feed:
@@ -95,16 +103,15 @@ def _status(guided: Guided) -> int:
 
 
 def _open(
-    arguments: argparse.Namespace, entry: Entry, talk: Console
+    arguments: argparse.Namespace, entry: Entry, scale: OutputScale | None, talk: Console
 ) -> tuple[LiveBench | IqBench, TerminalTechnician]:
     """Ask for leave, then open output and input."""
-    scale = load_output(arguments.output) if arguments.output else None
     if entry.sends and scale is None:
         raise RequestError(
-            f"{arguments.procedure} sends tones at known millivolts and needs a learned output",
+            f"{arguments.procedure} sends at known millivolts and needs a learned output",
             "make one with 'audiotest send learn', then give --output; or --rehearse",
         )
-    what = f"{entry.words}." if not entry.sends else f"{entry.words}: tones into the microphone socket."
+    what = f"{entry.words}." if not entry.sends else f"{entry.words}: sound into the microphone socket."
     ask_leave(talk, what, transmits=entry.keys, confirmed=arguments.confirmed, longest_s=LONGEST_KEYED_S)
     technician = TerminalTechnician(talk)
     if arguments.procedure == "frequency-iq":
