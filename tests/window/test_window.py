@@ -95,6 +95,32 @@ def test_advice_and_map_follow_the_overs(window: MainWindow, over: MakeOver) -> 
     assert len(bench.map._dots.data) == 2
 
 
+def test_what_the_last_turn_did_is_said_near_and_far_and_points_on_the_map(
+    window: MainWindow, over: MakeOver
+) -> None:
+    bench = window.bench
+    put(window, over(19.0, 2.3))
+    assert bench.advice.trend.text() == ""
+    assert not bench.map._arrow.isVisible()
+    put(window, over(8.0, 2.3, start_s=20.0))
+    assert bench.advice.trend.accessibleName() == (
+        "since the last over: Drive down 11 dB since the last over."
+    )
+    assert "Drive down 11 dB" in window.far_pane.accessibleName()
+    assert bench.map._arrow.isVisible()
+    # Half way, and pointing left, as the drive went down: pyqtgraph's angle 0.
+    assert bench.map._arrow.pos().x() == pytest.approx(13.5)
+    assert bench.map._arrow.opts["angle"] % 360.0 == pytest.approx(0.0, abs=1e-6)
+    put(window, over(8.0, 3.2, start_s=40.0))
+    # Up is 90 degrees in pyqtgraph's count.
+    assert bench.map._arrow.opts["angle"] % 360.0 == pytest.approx(90.0, abs=1e-6)
+    put(window, over(8.0, 3.2, start_s=60.0))
+    assert not bench.map._arrow.isVisible()
+    assert bench.advice.trend.isVisible()
+    bench.advice.resize(400, 150)
+    assert not bench.advice.trend.isVisible()
+
+
 @pytest.mark.parametrize(
     ("drive_db", "peak_khz", "high_db"),
     [(None, None, None), (None, 1.2, None), (None, 1.2, -6.0), (12.0, None, None), (45.0, 9.0, None)],
