@@ -9,6 +9,7 @@ from audiotest.records import InputReading, LimitSet, Over, Turn
 
 UNSURE_BELOW = 0.55
 LOPSIDED_RATIO = 1.25
+MOST_REASONS = 3
 LONG_ENOUGH_S = 5.0
 NOTED_DC_PERCENT = 10.0
 """A tenth of the range costs 1 dB of headroom; the offsets of sound cards are far smaller (common practice,
@@ -87,7 +88,7 @@ def _mic_clause(over: Over, mic: Decided) -> str:
     clipped = over.limiter.clipped_fraction
     if clipped is None or clipped < 0.01:
         return f"Mic gain down{size}: speech drives the limiter too hard."
-    return f"Mic gain down{size}: the limiter clips {100 * clipped:.0f} % of the speech."
+    return f"Mic gain down{size}: the limiter {clips(clipped)}."
 
 
 def _deviation_clause(mic: Decided, deviation: Decided) -> str:
@@ -125,6 +126,26 @@ def input_notes(reading: InputReading) -> tuple[str, ...]:
     )
 
 
+def reason_lines(over: Over, limits: LimitSet, sentence: str) -> tuple[str, ...]:
+    """Pick the three lines of evidence, at most, that bear out an instruction and are not in its sentence.
+
+    Drive and peak come first, since they decide; then what makes the judgement doubtful.
+    """
+    drive = list(_drive_lines(over))
+    peak = [] if over.deviation.peak_khz is None else list(_peak_lines(over, limits))
+    lines = [*drive[:1], *peak[:1], *doubt_lines(over), *drive[1:], *peak[1:]]
+    return tuple(line for line in lines if line.split("; ")[0] not in sentence)[:MOST_REASONS]
+
+
+def clips(fraction: float) -> str:
+    """Say how much of the speech is clipped; a limiter that is reached clips some of it, however little.
+
+    >>> clips(0.22), clips(0.003)
+    ('clips 22 % of the speech', 'clips less than 1 % of the speech')
+    """
+    return f"clips {f'{100 * fraction:.0f}' if fraction >= 0.01 else 'less than 1'} % of the speech"
+
+
 def _drive_lines(over: Over) -> Iterator[str]:
     limiter = over.limiter
     if limiter.drive_db is not None:
@@ -137,7 +158,7 @@ def _drive_lines(over: Over) -> Iterator[str]:
     if limiter.reached is False:
         yield "the limiter is not reached"
     elif limiter.clipped_fraction is not None:
-        yield f"the limiter clips {100 * limiter.clipped_fraction:.0f} % of the speech"
+        yield f"the limiter {clips(limiter.clipped_fraction)}"
 
 
 def _peak_lines(over: Over, limits: LimitSet) -> Iterator[str]:
