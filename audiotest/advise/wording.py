@@ -43,9 +43,16 @@ def real_cause(over: Over, name: str) -> str:
     """Name the condition behind a condition.
 
     Noise and shortness have another cause when the carrier is strong or the talker was long enough: then
-    it is the speech that is faint, and a stronger signal or more talk would change nothing.
+    it is the speech that is faint, and a stronger signal or more talk would change nothing. Under noise
+    little is left of speech, and of its voicing: then the noise comes first, and the one remedy is its.
     """
-    if name == "weak" and strong_carrier(over):
+    strong = strong_carrier(over)
+    noisy = "weak" in over.conditions
+    if name == "too_little_speech" and noisy:
+        name = "weak"
+    if name == "not_speech" and noisy and not strong:
+        return "weak"
+    if name == "weak" and strong:
         return "faint"
     if name == "too_little_speech" and over.speech_start_s is not None and over.speech_end_s is not None:
         return "faint" if over.speech_end_s - over.speech_start_s >= LONG_ENOUGH_S else name
@@ -55,8 +62,7 @@ def real_cause(over: Over, name: str) -> str:
 def sentence_for(over: Over, mic: Decided, deviation: Decided, confidence: float) -> str:
     """Say what to do with the two controls, microphone gain first."""
     if over.kind == "carrier":
-        text = "Only a carrier: talk into the set for at least five seconds."
-        return f"{text} If somebody did, turn the mic gain well up." if strong_carrier(over) else text
+        return f"Only a carrier, no speech heard: talk for at least five seconds. {_if_somebody_did(over)}"
     if over.kind == "tone":
         return _tone_sentence(deviation)
     if mic.turn == "keep" and deviation.turn == "keep":
@@ -66,6 +72,15 @@ def sentence_for(over: Over, mic: Decided, deviation: Decided, confidence: float
     if mic.turn != "unknown" and confidence < UNSURE_BELOW:
         text += " Not certain: try another over."
     return text
+
+
+def _if_somebody_did(over: Over) -> str:
+    """What speech that is not heard is owed to."""
+    if strong_carrier(over):
+        return "If somebody did, turn the mic gain well up."
+    if over.noise.quieting_db is not None:
+        return "If somebody did, get a stronger signal at the monitor receiver: noise hides it."
+    return "If somebody did, noise hides it: get a stronger signal, or else turn the mic gain well up."
 
 
 def _tone_sentence(deviation: Decided) -> str:

@@ -64,9 +64,9 @@ def figure_rows(over: Over, limits: LimitSet, said: str = "") -> Iterator[tuple[
     """Label and text of every figure of an over, less the peak and the drive where `said` states them."""
     if over.tone is not None:
         yield from _tone_rows(over.tone)
-    deviation = _deviation_text(over, limits, said)
-    if deviation:
-        yield "deviation", deviation
+    swing = _deviation_text(over, limits, said)
+    if swing:
+        yield "deviation", swing
     if over.kind == "voice":
         limiter = _limiter_text(over, said)
         if limiter:
