@@ -1,16 +1,14 @@
 """A procedure's report as a card with a plot."""
 
-import json
 import math
 from collections.abc import Sequence
 
 from rich.console import Console
 from rich.text import Text
 
-from audiotest.terminal.card import make_console, print_row
+from audiotest.terminal.card import print_row
 from audiotest.tones.reported import (
     VERDICTS,
-    bench_document,
     curves_on_axes,
     heading,
     interval_words,
@@ -24,15 +22,6 @@ from audiotest.tones.steps import Curve, Figure, Report
 
 PLOT_WIDTH, PLOT_HEIGHT = 62, 12
 MARKS = "o+x*#@"
-
-
-def say_report(report: Report, *, rehearsed: bool, as_json: bool) -> None:
-    """Print a report on standard output: the card, or the document."""
-    if as_json:
-        document = bench_document(report, rehearsed=rehearsed)
-        print(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
-    else:
-        print_report(make_console(), report, rehearsed=rehearsed)
 
 
 def print_report(console: Console, report: Report, *, rehearsed: bool) -> None:
