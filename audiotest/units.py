@@ -1,6 +1,7 @@
 """Decibels and their inverses; the only place where a logarithm meets a level."""
 
 import math
+from typing import Any
 
 DBFS_REFERENCE = 1.0
 """0 dBFS is the RMS of a square wave at full scale 1.0; a full-scale sine is -3.01 dBFS."""
@@ -42,3 +43,21 @@ def db_power(level_db: float) -> float:
     100.0
     """
     return float(10.0 ** (level_db / 10.0))
+
+
+DECIMALS = 4
+
+
+def rounded(value: Any) -> Any:
+    """`value` with every float in it rounded: more decimals than the measurement has only make noise.
+
+    >>> rounded({"level_db": -10.899999999999999, "points": [(0.1 + 0.2, 1)]})
+    {'level_db': -10.9, 'points': [[0.3, 1]]}
+    """
+    if isinstance(value, float):
+        return round(value, DECIMALS)
+    if isinstance(value, dict):
+        return {key: rounded(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [rounded(inner) for inner in value]
+    return value

@@ -9,6 +9,7 @@ from audiotest.records import InputReading, LimitSet, Over, Turn
 
 UNSURE_BELOW = 0.55
 LOPSIDED_RATIO = 1.25
+MOST_REASONS = 3
 LONG_ENOUGH_S = 5.0
 NOTED_DC_PERCENT = 10.0
 """A tenth of the range costs 1 dB of headroom; the offsets of sound cards are far smaller (common practice,
@@ -42,9 +43,16 @@ def real_cause(over: Over, name: str) -> str:
     """Name the condition behind a condition.
 
     Noise and shortness have another cause when the carrier is strong or the talker was long enough: then
-    it is the speech that is faint, and a stronger signal or more talk would change nothing.
+    it is the speech that is faint, and a stronger signal or more talk would change nothing. Under noise
+    little is left of speech, and of its voicing: then the noise comes first, and the one remedy is its.
     """
-    if name == "weak" and strong_carrier(over):
+    strong = strong_carrier(over)
+    noisy = "weak" in over.conditions
+    if name == "too_little_speech" and noisy:
+        name = "weak"
+    if name == "not_speech" and noisy and not strong:
+        return "weak"
+    if name == "weak" and strong:
         return "faint"
     if name == "too_little_speech" and over.speech_start_s is not None and over.speech_end_s is not None:
         return "faint" if over.speech_end_s - over.speech_start_s >= LONG_ENOUGH_S else name
@@ -54,8 +62,7 @@ def real_cause(over: Over, name: str) -> str:
 def sentence_for(over: Over, mic: Decided, deviation: Decided, confidence: float) -> str:
     """Say what to do with the two controls, microphone gain first."""
     if over.kind == "carrier":
-        text = "Only a carrier: talk into the set for at least five seconds."
-        return f"{text} If somebody did, turn the mic gain well up." if strong_carrier(over) else text
+        return f"Only a carrier, no speech heard: talk for at least five seconds. {_if_somebody_did(over)}"
     if over.kind == "tone":
         return _tone_sentence(deviation)
     if mic.turn == "keep" and deviation.turn == "keep":
@@ -65,6 +72,15 @@ def sentence_for(over: Over, mic: Decided, deviation: Decided, confidence: float
     if mic.turn != "unknown" and confidence < UNSURE_BELOW:
         text += " Not certain: try another over."
     return text
+
+
+def _if_somebody_did(over: Over) -> str:
+    """What speech that is not heard is owed to."""
+    if strong_carrier(over):
+        return "If somebody did, turn the mic gain well up."
+    if over.noise.quieting_db is not None:
+        return "If somebody did, get a stronger signal at the monitor receiver: noise hides it."
+    return "If somebody did, noise hides it: get a stronger signal, or else turn the mic gain well up."
 
 
 def _tone_sentence(deviation: Decided) -> str:
@@ -87,7 +103,7 @@ def _mic_clause(over: Over, mic: Decided) -> str:
     clipped = over.limiter.clipped_fraction
     if clipped is None or clipped < 0.01:
         return f"Mic gain down{size}: speech drives the limiter too hard."
-    return f"Mic gain down{size}: the limiter clips {100 * clipped:.0f} % of the speech."
+    return f"Mic gain down{size}: the limiter {clips(clipped)}."
 
 
 def _deviation_clause(mic: Decided, deviation: Decided) -> str:
@@ -125,6 +141,26 @@ def input_notes(reading: InputReading) -> tuple[str, ...]:
     )
 
 
+def reason_lines(over: Over, limits: LimitSet, sentence: str) -> tuple[str, ...]:
+    """Pick the three lines of evidence, at most, that bear out an instruction and are not in its sentence.
+
+    Drive and peak come first, since they decide; then what makes the judgement doubtful.
+    """
+    drive = list(_drive_lines(over))
+    peak = [] if over.deviation.peak_khz is None else list(_peak_lines(over, limits))
+    lines = [*drive[:1], *peak[:1], *doubt_lines(over), *drive[1:], *peak[1:]]
+    return tuple(line for line in lines if line.split("; ")[0] not in sentence)[:MOST_REASONS]
+
+
+def clips(fraction: float) -> str:
+    """Say how much of the speech is clipped; a limiter that is reached clips some of it, however little.
+
+    >>> clips(0.22), clips(0.003)
+    ('clips 22 % of the speech', 'clips less than 1 % of the speech')
+    """
+    return f"clips {f'{100 * fraction:.0f}' if fraction >= 0.01 else 'less than 1'} % of the speech"
+
+
 def _drive_lines(over: Over) -> Iterator[str]:
     limiter = over.limiter
     if limiter.drive_db is not None:
@@ -137,7 +173,7 @@ def _drive_lines(over: Over) -> Iterator[str]:
     if limiter.reached is False:
         yield "the limiter is not reached"
     elif limiter.clipped_fraction is not None:
-        yield f"the limiter clips {100 * limiter.clipped_fraction:.0f} % of the speech"
+        yield f"the limiter {clips(limiter.clipped_fraction)}"
 
 
 def _peak_lines(over: Over, limits: LimitSet) -> Iterator[str]:

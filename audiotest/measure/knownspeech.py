@@ -34,6 +34,7 @@ DRIVES_DB = (-3.0, 2.0, 6.0, 10.0, 14.0, 18.0, 23.0, 28.0)
 EMPHASES_US = (100.0, 530.0)
 FIRST_HIGHPASS_HZ = 200.0
 LEAST_DRIVE_DB, MOST_DRIVE_DB = -12.0, 36.0
+CLIPPED_DRIVES_DB = tuple(float(db) for db in range(-12, 49))
 SOFTEST = 0.6
 LEAST_EXPLAINED_DB = 6.0
 BLOCK_S = 1.0
@@ -64,7 +65,8 @@ class KnownDrive:
     False, ``drive_db`` None and ``high_db`` the drive that would have been seen. ``knee`` is the exponent p
     of u/(1+|u|^p)^(1/p), None for a hard clipper. ``explained_db`` is the power that the model explains over
     the rest, noise included. ``delay_s`` is where the reference starts in the recording, ``drift_ppm`` how
-    much faster the recording's clock ran.
+    much faster the recording's clock ran. ``clipped_by_drive`` is the clipped fraction of the same speech
+    at each drive of `CLIPPED_DRIVES_DB`.
     """
 
     drive_db: float | None
@@ -78,6 +80,11 @@ class KnownDrive:
     delay_s: float
     drift_ppm: float
     seconds: float
+    clipped_by_drive: tuple[float, ...]
+
+    def clipped_at(self, drive_db: float) -> float:
+        """Clipped fraction of the same speech through the same set at another level."""
+        return float(np.interp(drive_db, CLIPPED_DRIVES_DB, self.clipped_by_drive))
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +175,7 @@ def measure_known_drive(
         delay_s=aligned.delay_s,
         drift_ppm=round(aligned.drift_ppm, 1),
         seconds=round(view.seconds, 2),
+        clipped_by_drive=view.clipped_by_drive(best),
     )
 
 
@@ -217,6 +225,14 @@ class _View:
     def clipped_fraction(self, model: _Set) -> float:
         """Share of active time beyond the threshold."""
         return round(float(np.mean(np.abs(_active(self.driven(model))) > 1.0)), 4)
+
+    def clipped_by_drive(self, model: _Set) -> tuple[float, ...]:
+        """Share of active time beyond the threshold, were the speech louder or softer."""
+        # In units of the drive: the 99.9th percentile is 1.
+        size = np.sort(np.abs(_active(self.driven(replace(model, drive_db=0.0)))))
+        marks = 10.0 ** (-np.array(CLIPPED_DRIVES_DB) / 20.0)
+        over = len(size) - np.searchsorted(size, marks, side="right")
+        return tuple(round(float(share), 5) for share in over / max(len(size), 1))
 
     def sums(self, model: _Set) -> tuple[NDArray[np.complex128], Array, Array]:
         """Cross spectrum, spectrum of the model, spectrum of the recording, window by window."""

@@ -12,6 +12,7 @@ PROCEDURES = {
     "hum": "transmitter's hum and noise",
     "two-tone": "transmitter's intermodulation of two tones",
     "balance": "mic gain and deviation: talk and turn until both stand right",
+    "drive-by-speech": "limiter drive by a known speech into the socket",
     "frequency": "frequency error by beat note against a reference",
     "frequency-iq": "the same from an I/Q feed: a stereo input, I left and Q right",
     "carrier-null": "deviation by carrier null, and the FM feed's scale from it",
@@ -37,7 +38,7 @@ SIGNALS = {
 
 
 def _listed(table: dict[str, str]) -> str:
-    return "\n".join(f"  {name:<15}{words}" for name, words in table.items())
+    return "\n".join(f"  {name:<16}{words}" for name, words in table.items())
 
 
 def _add_json(parser: argparse.ArgumentParser) -> None:
@@ -80,9 +81,26 @@ def add_bench(commands: Any) -> None:
     bench.add_argument("--feed-out", metavar="FEED.toml", help="carrier-null: write the feed's scale here")
     bench.add_argument("--lower-sideband", action="store_true", help="the beat note is in the lower sideband")
     bench.add_argument("--swapped", action="store_true", help="frequency-iq: I is right and Q left")
+    _add_speech(bench)
     _add_confirmed(bench)
     _add_json(bench)
     bench.set_defaults(module="audiotest.terminal.bench")
+
+
+def _add_speech(bench: argparse.ArgumentParser) -> None:
+    """What drive-by-speech may be told."""
+    bench.add_argument(
+        "--own-mv", type=positive, metavar="MV",
+        help="drive-by-speech: your own voice at the socket, RMS while you speak, if measured",
+    )  # fmt: skip
+    bench.add_argument(
+        "--speech-mv", type=positive, metavar="MV", help="drive-by-speech: level played (own voice's, or 3)"
+    )
+    bench.add_argument("--voice", metavar="NAME", help="drive-by-speech: voice played (english_reading)")
+    bench.add_argument(
+        "--sent", metavar="FILE", help="drive-by-speech: what went into the socket, instead of playing"
+    )
+    bench.add_argument("--heard", metavar="FILE", help="drive-by-speech: what the receiver made of it")
 
 
 def add_send(commands: Any) -> None:

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from rich import box
 from rich.console import Console, Group
 from rich.panel import Panel
+from rich.table import Table
 from rich.text import Text
 
-from audiotest.advise.wording import doubt_lines
+from audiotest.advise.wording import NOTED_DC_PERCENT, doubt_lines, reason_lines
 from audiotest.records import Advice, InputReading, LimitSet, Over, Turn
 from audiotest.terminal.figures import clock, deviation_amount, figure, figure_rows, mic_amount, turn_words
 from audiotest.terminal.shown import shown
@@ -46,6 +47,8 @@ def print_file(
     text = f"{clock(duration_s)}, {sample_rate_hz / 1000:g} kHz; input {VERDICT_WORDS[reading.verdict]}"
     if reading.peak_dbfs is not None:
         text += f", peak {figure(reading.peak_dbfs, 'dBFS')}"
+    if reading.dc_percent_fs is not None and abs(reading.dc_percent_fs) >= NOTED_DC_PERCENT:
+        text += f", DC {reading.dc_percent_fs:.0f} %"
     if reading.overload_runs:
         text += f", {reading.overload_runs} times at full scale"
     console.print(Text(shown(file), style="bold"))
@@ -61,28 +64,41 @@ def print_notes(console: Console, notes: Sequence[str]) -> None:
 def print_over(console: Console, number: int, over: Over, advice: Advice, limits: LimitSet) -> None:
     """Print the card of one over."""
     ascii_only = console.options.ascii_only
+    instructed = advice.mic_gain != "unknown" or advice.deviation != "unknown"
+    reasons = reason_lines(over, limits, advice.sentence) if instructed else ()
     controls = Text()
     _add_control(controls, "mic gain", advice.mic_gain, mic_amount(advice), ascii_only)
     controls.append("   ")
     _add_control(controls, "deviation", advice.deviation, deviation_amount(advice), ascii_only)
-    if advice.mic_gain != "unknown" or advice.deviation != "unknown":
+    if instructed:
         controls.append(f"   {100 * advice.confidence:.0f} % sure")
     dash = "-" if ascii_only else "–"
     heading = f" over {number}  {clock(over.start_s)} {dash} {clock(over.end_s)}  {over.kind} "
     panel = Panel(
-        Group(Text(advice.sentence, style="bold"), Text(), controls),
+        Group(Text(advice.sentence, style="bold"), Text(), controls, *_because(reasons)),
         title=Text(heading), title_align="left", box=box.HEAVY, padding=(0, 1),
     )  # fmt: skip
     console.print(panel)
-    rows = list(figure_rows(over, limits))
+    said = " ".join([advice.sentence, *reasons])
+    rows = list(figure_rows(over, limits, said))
     for label, text in rows:
         print_row(console, label, text)
-    said = " ".join([advice.sentence, *(text for _, text in rows)])
+    said = " ".join([said, *(text for _, text in rows)])
     for line in [*doubt_lines(over), *over.notes]:
         # A doubt is "meaning; cure", a note "what: reason": not again what stands above already.
         if line.split("; ")[0] not in said and line.split(": ", 1)[-1] not in said:
             print_row(console, "note", line)
     console.print()
+
+
+def _because(reasons: Sequence[str]) -> list[Table]:
+    """The evidence under the controls, each line with a hanging indent."""
+    if not reasons:
+        return []
+    table = Table.grid(padding=(0, 1))
+    for k, reason in enumerate(reasons):
+        table.add_row("because" if k == 0 else "", reason)
+    return [table]
 
 
 def _add_control(text: Text, name: str, turn: Turn, amount: str, ascii_only: bool) -> None:

@@ -9,11 +9,12 @@ from rich.console import Console
 from audiotest.errors import RequestError
 from audiotest.terminal.card import print_row
 from audiotest.tones.cautions import before_reception, before_transmission
+from audiotest.tones.keying import LET_GO, LONGEST_KEYED_S, Keying
 from audiotest.tones.steps import GENERATOR_OFF_DBM, Ask, Step
 
+__all__ = ["LONGEST_KEYED_S", "TerminalTechnician", "ask_leave"]
+
 YES = "yes"
-LONGEST_KEYED_S = 60.0
-"""Then the set is let go to cool; hobby sets are not built for long carriers (common practice, no source)."""
 
 
 def ask_leave(console: Console, what: str, *, transmits: bool, confirmed: bool, longest_s: float) -> None:
@@ -47,7 +48,7 @@ class TerminalTechnician:
     """Shows the steps, asks for settings, and has the set keyed and let go."""
 
     console: Console
-    keyed_since_s: float | None = field(default=None)
+    keying: Keying = field(default_factory=Keying)
 
     def __call__(self, step: Step) -> tuple[float, ...]:
         """Go through a step's questions; returns the settings as they are."""
@@ -60,20 +61,19 @@ class TerminalTechnician:
 
     def let_go(self) -> None:
         """At the end: say that the set is not to stay keyed."""
-        if self.keyed_since_s is not None:
-            self.console.print("Let the set go: unkey it now.")
-            self.keyed_since_s = None
+        if self.keying.since_s is not None:
+            self.console.print(LET_GO)
+            self.keying.since_s = None
 
     def _key(self, step: Step) -> None:
-        keyed = step.keyed and not step.speak
-        held_s = 0.0 if self.keyed_since_s is None else time.monotonic() - self.keyed_since_s
-        if self.keyed_since_s is not None and (not keyed or held_s > LONGEST_KEYED_S):
-            rest = "" if not keyed else f" and let set and load cool for {held_s:.0f} s"
-            _typed(self.console, f"Unkey the set{rest}, then press Enter. ")
-            self.keyed_since_s = None
-        if keyed and self.keyed_since_s is None:
-            _typed(self.console, "Key the set, then press Enter. ")
-            self.keyed_since_s = time.monotonic()
+        unkey = self.keying.unkey_words(step, time.monotonic())
+        if unkey is not None:
+            _typed(self.console, f"{unkey}, then press Enter. ")
+            self.keying.since_s = None
+        key = self.keying.key_words(step)
+        if key is not None:
+            _typed(self.console, f"{key}, then press Enter. ")
+            self.keying.since_s = time.monotonic()
 
     def _answer(self, ask: Ask) -> float:
         if ask.setting == "generator_dbm" and ask.suggested == GENERATOR_OFF_DBM:

@@ -6,9 +6,9 @@ from dataclasses import asdict
 from typing import Any
 
 from audiotest.records import Advice, Feed, InputReading, LimitSet, Over
+from audiotest.units import rounded
 
 SCHEMA = "audiotest-check-1"
-DECIMALS = 4
 
 _REASONS = (
     ("level", "active_speech_dbfs", "speech level", "no speech in it"),
@@ -70,7 +70,7 @@ def file_entry(
         "notes": every_note,
         "error": None,
     }
-    return {key: _rounded(value) for key, value in entry.items()}
+    return {key: rounded(value) for key, value in entry.items()}
 
 
 def failed_entry(file: str, error: str) -> dict[str, Any]:
@@ -99,14 +99,3 @@ def document(limits: LimitSet, feed: Feed | None, files: Sequence[dict[str, Any]
         "files": list(files),
     }
     return json.dumps(whole, indent=2, allow_nan=False) + "\n"
-
-
-def _rounded(value: Any) -> Any:
-    """`value` with every float rounded: more decimals than the measurement has only make noise."""
-    if isinstance(value, float):
-        return round(value, DECIMALS)
-    if isinstance(value, dict):
-        return {key: _rounded(inner) for key, inner in value.items()}
-    if isinstance(value, list | tuple):
-        return [_rounded(inner) for inner in value]
-    return value

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from audiotest.advise.wording import clips
 from audiotest.records import Advice, LimitSet, LiveReading, Over, Tone, Turn
 
 ARROWS: dict[Turn, str] = {"raise": "▲", "keep": "●", "lower": "▼", "unknown": "?"}
@@ -59,13 +60,17 @@ def unknown(over: Over, topic: str) -> str:
     return UNKNOWN
 
 
-def figure_rows(over: Over, limits: LimitSet) -> Iterator[tuple[str, str]]:
-    """Label and text of every figure of an over."""
+def figure_rows(over: Over, limits: LimitSet, said: str = "") -> Iterator[tuple[str, str]]:
+    """Label and text of every figure of an over, less the peak and the drive where `said` states them."""
     if over.tone is not None:
         yield from _tone_rows(over.tone)
-    yield "deviation", _deviation_text(over, limits)
+    swing = _deviation_text(over, limits, said)
+    if swing:
+        yield "deviation", swing
     if over.kind == "voice":
-        yield "limiter", _limiter_text(over)
+        limiter = _limiter_text(over, said)
+        if limiter:
+            yield "limiter", limiter
         yield "level", _level_text(over)
     yield "noise", _noise_text(over)
     if over.subaudible is not None:
@@ -77,34 +82,41 @@ def figure_rows(over: Over, limits: LimitSet) -> Iterator[tuple[str, str]]:
         yield "end beep", f"{beep.frequency_hz:.0f} Hz for {1000 * (beep.end_s - beep.start_s):.0f} ms"
 
 
-def _deviation_text(over: Over, limits: LimitSet) -> str:
+def _deviation_text(over: Over, limits: LimitSet, said: str) -> str:
     deviation = over.deviation
     if deviation.peak_khz is None:
         return unknown(over, "deviation")
     share = 100 * deviation.peak_khz / limits.deviation_khz
-    text = f"peak {deviation.peak_khz:.2f} kHz, {share:.0f} % of ±{limits.deviation_khz:g} kHz"
+    parts = []
+    if f"peak deviation {deviation.peak_khz:.2f} kHz" not in said:
+        parts.append(f"peak {deviation.peak_khz:.2f} kHz, {share:.0f} % of ±{limits.deviation_khz:g} kHz")
     if over.kind == "voice":
-        text += f"; 99.9 % {figure(deviation.p999_khz, 'kHz', 2)}, RMS {figure(deviation.rms_khz, 'kHz', 2)}"
-    if deviation.positive_khz is not None and deviation.negative_khz is not None and over.kind == "voice":
-        text += f"; +{deviation.positive_khz:.2f} / -{deviation.negative_khz:.2f} kHz"
-    return text
+        p999, rms = figure(deviation.p999_khz, "kHz", 2), figure(deviation.rms_khz, "kHz", 2)
+        parts.append(f"99.9 % {p999}, RMS {rms}")
+        if deviation.positive_khz is not None and deviation.negative_khz is not None:
+            parts.append(f"+{deviation.positive_khz:.2f} / -{deviation.negative_khz:.2f} kHz")
+    return "; ".join(parts)
 
 
-def _limiter_text(over: Over) -> str:
+def _limiter_text(over: Over, said: str) -> str:
     limiter = over.limiter
-    if limiter.drive_db is None:
-        if limiter.drive_high_db is not None:
-            return f"not reached; drive below {limiter.drive_high_db:+.1f} dB"
+    parts = []
+    if limiter.drive_db is not None:
+        drive = f"drive {limiter.drive_db:+.1f} dB"
+        if drive not in said:
+            if limiter.drive_low_db is not None and limiter.drive_high_db is not None:
+                drive += f" ({limiter.drive_low_db:+.1f} to {limiter.drive_high_db:+.1f})"
+            parts.append(f"{drive} where -3 to +8 is right")
+    elif limiter.drive_high_db is not None:
+        parts.append(f"drive below {limiter.drive_high_db:+.1f} dB")
+    else:
         return unknown(over, "drive")
-    text = f"drive {limiter.drive_db:+.1f} dB"
-    if limiter.drive_low_db is not None and limiter.drive_high_db is not None:
-        text += f" ({limiter.drive_low_db:+.1f} to {limiter.drive_high_db:+.1f})"
-    text += " where -3 to +8 is right"
     if limiter.reached is False:
-        return text + "; not reached"
-    if limiter.clipped_fraction is not None:
-        text += f"; clips {100 * limiter.clipped_fraction:.0f} % of the speech"
-    return text
+        parts.append("not reached")
+    elif limiter.clipped_fraction is not None:
+        clipped = clips(limiter.clipped_fraction)
+        parts += [] if clipped in said else [clipped]
+    return "; ".join(parts)
 
 
 def _level_text(over: Over) -> str:

@@ -15,11 +15,12 @@ from rich.text import Text
 from audiotest.errors import FileError, RequestError
 from audiotest.feeds.scale import load_feed
 from audiotest.keep.benchresult import read_bench_result
+from audiotest.keep.benchsheet import add_bench_result
 from audiotest.keep.clips import save_clip
 from audiotest.keep.exchange import LARGEST_BYTES, import_sheet, sheet_json
 from audiotest.keep.figures import conditions, sheet_figures
 from audiotest.keep.history import history, search, typical
-from audiotest.keep.plotfile import plot_document, read_curves
+from audiotest.keep.plotfile import read_curves
 from audiotest.keep.quantities import QUANTITIES, sheet_order, show
 from audiotest.keep.report import PNG_SIGNATURE, VERDICT_WORDS, Row, summary, table_rows
 from audiotest.keep.sheetfile import copy_sheets, find_faults, sheets_path
@@ -228,18 +229,7 @@ def _take_bench_result(sheets: Sheets, arguments: argparse.Namespace) -> int:
     """Put what 'audiotest bench --json' found on the sheet: its figures, and its curves as a plot."""
     file = Path(arguments.file)
     result = read_bench_result(_read_file(file), str(file))
-    sheets.get_visit(arguments.sheet)
-    with tempfile.TemporaryDirectory() as folder:
-        kept = None
-        with sheets.all_or_nothing():
-            if result.curves is not None:
-                plot = Path(folder) / f"{file.stem}.json"
-                plot.write_text(json.dumps(plot_document(result.curves)), encoding="utf-8")
-                kept = sheets.attach(arguments.sheet, arguments.stage, "plot", plot, title=result.title)
-            count = sheets.add_measured(arguments.sheet, arguments.stage, result.figures, kept)
-    plot_words = "" if kept is None else " and the plot"
-    where = f"sheet {arguments.sheet}, {STAGE_WORDS[arguments.stage]}"
-    _say(f"{result.title}: {count} figures{plot_words} are on {where}.")
+    _say(add_bench_result(sheets, arguments.sheet, arguments.stage, result, file.stem))
     return 0
 
 

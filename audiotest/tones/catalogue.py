@@ -12,13 +12,14 @@ from audiotest.tones.limiting import START_MV, modulation_limiting
 from audiotest.tones.monitor import scaled
 from audiotest.tones.rxaudio import rx_distortion, rx_hum_noise, rx_response
 from audiotest.tones.sensitivity import START_DBM, sensitivity
+from audiotest.tones.speechdrive import VOICE, drive_by_speech
 from audiotest.tones.squelch import squelch
 from audiotest.tones.txaudio import audio_response, tx_distortion, tx_hum_noise, tx_two_tone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Given:
-    """What a procedure may need: scale of the monitor's feed, limits, where to start."""
+    """What a procedure may need: scale of the monitor's feed, limits, where to start, most that is sent."""
 
     feed: Feed | None
     limits: LimitSet
@@ -28,6 +29,10 @@ class Given:
     tolerance_hz: float | None = None
     lower_sideband: bool = False
     deemphasis_us: float | None = None
+    speech_mv: float | None = None
+    own_mv: float | None = None
+    voice: str = VOICE
+    most_mv: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +73,12 @@ PROCEDURES: dict[str, Entry] = {
     "balance": Entry(
         words="mic gain and deviation: talk and turn until both stand right", keys=True, sends=False,
         make=lambda g: balance(g.feed, g.limits),
+    ),
+    "drive-by-speech": Entry(
+        words="limiter drive by a known speech into the microphone socket", keys=True, sends=True,
+        make=lambda g: drive_by_speech(
+            g.feed, g.limits, speech_mv=g.speech_mv, own_mv=g.own_mv, voice=g.voice, most_mv=g.most_mv
+        ),
     ),
     "frequency": Entry(
         words="frequency error by beat note against a reference", keys=True, sends=False,

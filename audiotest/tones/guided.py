@@ -7,6 +7,11 @@ from typing import Protocol, TypeVar
 from audiotest.errors import AudiotestError, MeasureError
 from audiotest.tones.steps import Heard, Notebook, Report, Step
 
+
+class Halted(Exception):
+    """Somebody said stop while a step was being carried out; `carry_out` keeps what was measured."""
+
+
 Script = Generator[Step, Heard, None]
 """A procedure: yields what it wants done, is sent what was heard."""
 Got = TypeVar("Got")
@@ -98,7 +103,7 @@ def carry_out(guided: Guided, bench: Bench, show: Callable[[Guided], None] = lam
         while guided.step is not None:
             guided.answer(bench.perform(guided.step))
             show(guided)
-    except KeyboardInterrupt as stop:
+    except (KeyboardInterrupt, Halted) as stop:
         guided.interrupt("interrupted", stop)
     except AudiotestError as error:
         guided.interrupt(str(error), error)

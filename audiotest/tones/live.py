@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from audiotest.errors import DeviceError, RequestError
 from audiotest.feeds.protocol import Source
 from audiotest.measure.iq import complex_feed
+from audiotest.tones.guided import Halted
 from audiotest.tones.level import OutputScale, prepare
 from audiotest.tones.steps import Heard, Step
 
@@ -53,6 +54,7 @@ class Ear:
         self._lost_n = 0
         self._error: BaseException | None = None
         self._ended = False
+        self._halted = threading.Event()
         self._thread = threading.Thread(target=self._drain, name="audiotest-ear", daemon=True)
         self._thread.start()
 
@@ -63,6 +65,8 @@ class Ear:
         ------
         DeviceError
             The input fails, stops delivering, or has lost samples in between.
+        Halted
+            `halt` was called.
         """
         with self._lock:
             self._parts, self._held_n, self._lost_n = [], 0, 0
@@ -70,6 +74,8 @@ class Ear:
             self._wanted_n = round(listen_s * self.rate_hz)
         heard_n, since = 0, time.monotonic()
         while True:
+            if self._halted.is_set():
+                raise Halted
             with self._lock:
                 done = self._held_n >= self._wanted_n
                 progress_n = self._held_n - self._skip_n
@@ -95,6 +101,10 @@ class Ear:
                 f"the input lost {lost_n} samples or more", "close what else keeps the computer busy"
             )
         return samples
+
+    def halt(self) -> None:
+        """Have `listen` give up at once; may be called from any thread."""
+        self._halted.set()
 
     def close(self) -> None:
         """End the input."""
@@ -155,6 +165,8 @@ class LiveBench:
         self._player = player
         self._scale = scale
         self._delay_s = delay_s
+        self._gate = threading.Lock()
+        self._halted = False
 
     def perform(self, step: Step) -> Heard:
         """Have the settings made, then play and listen; the output is silent again when it returns."""
@@ -164,14 +176,29 @@ class LiveBench:
         answers = self._technician(step)
         samples: NDArray[np.float32] = np.zeros(0, dtype=np.float32)
         try:
-            if sent is not None and self._player is not None:
-                self._player.play(sent)
+            if sent is not None:
+                self._play(sent)
             if step.listen_s > 0.0:
                 delay_s = self._delay_s if sent is not None else 0.0
                 samples = self._ear.listen(step.settle_s + delay_s, step.listen_s)
         finally:
             self.silence()
         return Heard(samples=samples, rate_hz=self._ear.rate_hz, answers=answers)
+
+    def _play(self, sent: NDArray[np.float32]) -> None:
+        with self._gate:
+            # Under the lock: a halt that comes between would be forgotten by the next signal.
+            if self._halted:
+                raise Halted
+            if self._player is not None:
+                self._player.play(sent)
+
+    def halt(self) -> None:
+        """Silence now, refuse whatever else would sound, and end the step; may come from any thread."""
+        with self._gate:
+            self._halted = True
+        self.silence()
+        self._ear.halt()
 
     def silence(self) -> None:
         """Fade out whatever sounds."""
@@ -215,6 +242,7 @@ class IqBench:
         self._rate_hz = rate_hz
         self._technician = technician
         self._swapped = swapped
+        self._halted = False
 
     def perform(self, step: Step) -> Heard:
         """Have the settings made, then record left and right."""
@@ -222,8 +250,14 @@ class IqBench:
             raise RequestError("this bench only listens to I and Q", "use a bench with audio for this step")
         answers = self._technician(step)
         stereo = self._record(step.settle_s + step.listen_s)
+        if self._halted:
+            raise Halted
         iq = complex_feed(stereo[round(step.settle_s * self._rate_hz) :], swapped=self._swapped)
         return Heard(samples=iq, rate_hz=self._rate_hz, answers=answers)
+
+    def halt(self) -> None:
+        """End the step once its recording is through."""
+        self._halted = True
 
     def silence(self) -> None:
         """Nothing sounds here."""

@@ -20,6 +20,7 @@ from audiotest.tones.txaudio import (
     RESPONSE_SHARE,
     RESPONSE_TONES_HZ,
     write_hum,
+    write_mask,
     write_response,
 )
 
@@ -43,7 +44,7 @@ def rx_response(limit_khz: float) -> Guided:
     """Procedure: audio of twelve tones of one deviation, re 1 kHz, against -6 dB per octave."""
 
     def script(notebook: Notebook) -> Script:
-        sizes = []
+        sizes: list[float] = []
         before = _strong()
         for hz in RESPONSE_TONES_HZ:
             asks = (*before, *_modulate(hz, RESPONSE_SHARE * limit_khz))
@@ -54,6 +55,7 @@ def rx_response(limit_khz: float) -> Guided:
             )
             sizes.append(cycle)
             notebook.plot("audio, dBFS", hz, 20.0 * math.log10(cycle))
+            _write_so_far(notebook, sizes)
         write_response(notebook, RESPONSE_TONES_HZ, sizes, -EMPHASIS_DB_PER_OCTAVE)
 
     return Guided(
@@ -63,6 +65,19 @@ def rx_response(limit_khz: float) -> Guided:
             y_label="response re 1 kHz, dB", x_logarithmic=True,
         ),
     )  # fmt: skip
+
+
+def _write_so_far(notebook: Notebook, sizes: list[float]) -> None:
+    """Draw the response against its mask from the moment that 1 kHz has been measured."""
+    measured_hz = RESPONSE_TONES_HZ[: len(sizes)]
+    if TONE_HZ not in measured_hz:
+        return
+    if "response" not in notebook.curves:
+        write_mask(notebook, RESPONSE_TONES_HZ, -EMPHASIS_DB_PER_OCTAVE)
+    reference = sizes[measured_hz.index(TONE_HZ)]
+    notebook.curves.pop("response", None)
+    for hz, size in zip(measured_hz, sizes, strict=True):
+        notebook.plot("response", hz, 20.0 * math.log10(size / reference), read=hz == measured_hz[-1])
 
 
 def _cycle(heard: Heard, tone_hz: float) -> float:

@@ -103,6 +103,15 @@ class Curve:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Point:
+    """One point, and the name of the curve that it belongs to."""
+
+    curve: str
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """All that a procedure found, complete or as far as it came, without audio."""
 
@@ -137,10 +146,13 @@ class Notebook:
     figures: list[Figure] = field(default_factory=list)
     curves: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
+    latest: Point | None = None
 
-    def plot(self, curve: str, x: float, y: float) -> None:
-        """Add a point to a curve."""
+    def plot(self, curve: str, x: float, y: float, *, read: bool = True) -> None:
+        """Add a point to a curve; ``read`` says that it was measured just now and is worth reading out."""
         self.curves.setdefault(curve, []).append((float(x), float(y)))
+        if read:
+            self.latest = Point(curve=curve, x=float(x), y=float(y))
 
     def report(self, *, complete: bool) -> Report:
         """Take what is written so far."""

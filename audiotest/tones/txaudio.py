@@ -6,7 +6,7 @@ from functools import partial
 import numpy as np
 
 from audiotest.measure.filters import bandpass, deemphasis
-from audiotest.measure.response import EMPHASIS_DB_PER_OCTAVE, MASK_SOURCE, judge_response
+from audiotest.measure.response import EMPHASIS_DB_PER_OCTAVE, MASK_SOURCE, judge_response, mask_db
 from audiotest.measure.tone import measure_tone
 from audiotest.measure.twotone import measure_two_tone
 from audiotest.measure.weighting import apply_weighting
@@ -37,6 +37,7 @@ HUM_BAND_HZ = (50.0, 3000.0)
 HUM_LIMITS_DB = ((6.0, 34.0), (math.inf, 40.0))
 """Least ratio by the limit's deviation doubled, a measure of the channel: 34 dB narrow, 40 dB wide."""
 HUM_SOURCE = "TIA-603, hum and noise below 60 %: 40 dB at 25 kHz, 34 dB at 12.5 kHz; from memory"
+MASK_CURVES = ("mask low", "mask high")
 TWO_TONES_HZ = (1000.0, 1600.0)
 TWO_TONE_SHARE = 0.4
 NOISE_S = 1.5
@@ -46,7 +47,8 @@ def audio_response(monitor: Monitor, limit_khz: float, *, start_mv: float = STAR
     """Procedure: deviation of twelve tones of one level, re 1 kHz, against +6 dB per octave."""
 
     def script(notebook: Notebook) -> Script:
-        level_mv, _ = yield from find_level(monitor, RESPONSE_SHARE * limit_khz, start_mv=start_mv)
+        level_mv, plain = yield from find_level(monitor, RESPONSE_SHARE * limit_khz, start_mv=start_mv)
+        write_mask(notebook, RESPONSE_TONES_HZ, EMPHASIS_DB_PER_OCTAVE)
         sizes = []
         for hz in RESPONSE_TONES_HZ:
             cycle = yield from measured(
@@ -55,6 +57,8 @@ def audio_response(monitor: Monitor, limit_khz: float, *, start_mv: float = STAR
             )
             sizes.append(cycle.fundamental)
             notebook.plot("deviation, kHz", hz, cycle.fundamental)
+            # For now re the 1 kHz that the level was found with; the run has its own only half way.
+            notebook.plot("response", hz, 20.0 * math.log10(cycle.fundamental / plain.fundamental))
         write_response(notebook, RESPONSE_TONES_HZ, sizes, EMPHASIS_DB_PER_OCTAVE)
         notebook.notes.append("the monitor receiver's own filters are part of what is heard at both ends")
 
@@ -68,16 +72,23 @@ def _response_book(procedure: str, title: str) -> Notebook:
     )  # fmt: skip
 
 
+def write_mask(notebook: Notebook, tones_hz: tuple[float, ...], slope_db_per_octave: float) -> None:
+    """Draw the bounds of a response."""
+    for hz in tones_hz:
+        for curve, value in zip(MASK_CURVES, mask_db(hz, slope_db_per_octave), strict=True):
+            notebook.plot(curve, hz, value, read=False)
+
+
 def write_response(
     notebook: Notebook, tones_hz: tuple[float, ...], sizes: list[float], slope_db_per_octave: float
 ) -> None:
     """Write a response with its mask into the notebook: curves, each point's figure, the worst margin."""
     found = judge_response(tones_hz, sizes, slope_db_per_octave)
+    for curve in ("response", *MASK_CURVES):
+        notebook.curves.pop(curve, None)
+    write_mask(notebook, tones_hz, slope_db_per_octave)
     for point in found.points:
-        for curve, value in (
-            ("response", point.response_db), ("mask low", point.low_db), ("mask high", point.high_db),
-        ):  # fmt: skip
-            notebook.plot(curve, point.frequency_hz, value)
+        notebook.plot("response", point.frequency_hz, point.response_db, read=False)
         notebook.figures.append(
             Figure(
                 key=f"response_{point.frequency_hz:g}_hz_db", label=f"{point.frequency_hz:g} Hz",

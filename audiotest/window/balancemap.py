@@ -1,5 +1,7 @@
 """The balance map: drive into the limiter across, peak deviation up, every over a dot with its bounds."""
 
+import math
+
 import pyqtgraph as pg
 from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QResizeEvent
@@ -48,6 +50,9 @@ class BalanceMap(QWidget):
             self.plot.addItem(word, ignoreBounds=True)
         self._path = pg.PlotCurveItem(antialias=True)
         self.plot.addItem(self._path)
+        self._arrow = pg.ArrowItem(headLen=12, tipAngle=50, tailLen=None, pxMode=True)
+        self.plot.addItem(self._arrow, ignoreBounds=True)
+        self._last_step: tuple[tuple[float, float], tuple[float, float]] | None = None
         self._bars = [pg.PlotCurveItem(connect="pairs") for _ in range(TRAIL_N)]
         for bar in self._bars:
             self.plot.addItem(bar)
@@ -81,6 +86,7 @@ class BalanceMap(QWidget):
         """Choose words that fit."""
         super().resizeEvent(event)
         self._place_words()
+        self._place_arrow()
 
     def _place_words(self) -> None:
         """Name the regions from the corners in, in few words where there is little room."""
@@ -128,7 +134,23 @@ class BalanceMap(QWidget):
                 ys.append(y)
         self._dots.setData(spots)
         self._path.setData(xs, ys, pen=pg.mkPen(self._theme.faint, width=1, style=Qt.PenStyle.DotLine))
+        moved = bool(self._points) and self._points[-1].moved and len(xs) > 1
+        moved = moved and self._points[-1].drive_db is not None and self._points[-1].peak_khz is not None
+        self._last_step = ((xs[-2], ys[-2]), (xs[-1], ys[-1])) if moved else None
+        self._place_arrow()
         self.plot.setAccessibleDescription(_spoken(self._points))
+
+    def _place_arrow(self) -> None:
+        """An arrowhead half way along the last step, when it was more than chance."""
+        self._arrow.setVisible(self._last_step is not None)
+        if self._last_step is None:
+            return
+        (x0, y0), (x1, y1) = self._last_step
+        across, up = self.plot.getViewBox().viewPixelSize()
+        # An arrow at angle 0 points to the left, and angles grow clockwise on the screen.
+        angle = 180.0 - math.degrees(math.atan2((y1 - y0) / up, (x1 - x0) / across))
+        self._arrow.setStyle(angle=angle, brush=pg.mkBrush(self._theme.ink), pen=pg.mkPen(None))
+        self._arrow.setPos((x0 + x1) / 2.0, (y0 + y1) / 2.0)
 
     def _faded(self, point: MapPoint) -> QColor:
         colour = self._theme.turn(point.turn)

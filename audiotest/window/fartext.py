@@ -12,6 +12,7 @@ from audiotest.window.presenter import (
     good_region,
     live_state,
     map_point,
+    trend_words,
 )
 
 
@@ -39,6 +40,7 @@ class FarView:
     figure_note: str
     strip: Strip | None
     state: str
+    trend: str = ""
 
 
 def far_view(heard: Heard | None, limits: LimitSet, reading: LiveReading | None) -> FarView:
@@ -65,7 +67,7 @@ def far_view(heard: Heard | None, limits: LimitSet, reading: LiveReading | None)
         return FarView(
             turn="keep", headline="BOTH RIGHT" if both else "LEAVE BOTH", amount="",
             then="" if both else heard.advice.sentence, figure=figure, figure_note=note, strip=strip,
-            state=state,
+            state=state, trend=trend_words(heard),
         )  # fmt: skip
     first = moving[0]
     figure, note, strip = _trim_figure(heard, first.name, limits)
@@ -74,7 +76,7 @@ def far_view(heard: Heard | None, limits: LimitSet, reading: LiveReading | None)
         then = f"then {moving[1].name} {moving[1].word.lower()} {moving[1].amount}"
     return FarView(
         turn=first.turn, headline=f"{first.name.upper()} {first.word}", amount=first.amount, then=then,
-        figure=figure, figure_note=note, strip=strip, state=state,
+        figure=figure, figure_note=note, strip=strip, state=state, trend=trend_words(heard),
     )  # fmt: skip
 
 

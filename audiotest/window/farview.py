@@ -32,7 +32,13 @@ class FarPane(QWidget):
         if (view, theme) == (self.view, self._theme):
             return
         self.view, self._theme = view, theme
-        parts = (f"{view.headline} {view.amount}".strip(), view.then, view.figure, view.figure_note)
+        parts = (
+            f"{view.headline} {view.amount}".strip(),
+            view.then,
+            view.trend,
+            view.figure,
+            view.figure_note,
+        )
         self.setAccessibleName(". ".join(part for part in parts if part))
         self.update()
 
@@ -58,6 +64,10 @@ class FarPane(QWidget):
             self._fit(painter, words, view.headline, ink, 0.26 * h)
         below = QRectF(pad, banner.bottom(), w - 2 * pad, 0.44 * h)
         if not view.figure:
+            if view.trend:
+                below.setHeight(0.36 * h)
+                line = QRectF(pad, below.bottom(), below.width(), 0.06 * h)
+                self._fit(painter, line, view.trend, QColor(theme.faint), 0.055 * h)
             self._fit(painter, below, view.then, QColor(theme.ink), 0.16 * h, wrap=True)
         else:
             self._draw_figure(painter, below, h)
@@ -67,13 +77,17 @@ class FarPane(QWidget):
         )
 
     def _draw_figure(self, painter: QPainter, box: QRectF, h: float) -> None:
-        """What comes then, the figure, its band on a scale, and where it belongs."""
+        """What comes then, what the last turn did, the figure, its band on a scale, and where it belongs."""
         theme, view = self._theme, self.view
         top = box.top() + 0.01 * h
         if view.then:
             line = QRectF(box.left(), top, box.width(), 0.10 * h)
             self._fit(painter, line, view.then, QColor(theme.ink), 0.085 * h, wrap=True)
             top += 0.10 * h
+        if view.trend:
+            line = QRectF(box.left(), top, box.width(), 0.06 * h)
+            self._fit(painter, line, view.trend, QColor(theme.faint), 0.055 * h)
+            top += 0.06 * h
         strip_h = 0.09 * h if view.strip is not None else 0.0
         note_h = 0.075 * h
         figure_h = box.bottom() - strip_h - note_h - top

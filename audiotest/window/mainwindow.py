@@ -1,28 +1,31 @@
 """The main window: passes what the user wants to the sitting, and what the sitting has to the panes."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import QByteArray, Qt, QTimer
-from PySide6.QtGui import QAction, QCloseEvent, QKeyEvent, QKeySequence
-from PySide6.QtWidgets import QApplication, QLabel, QMainWindow, QMenu, QStackedWidget
+from PySide6.QtGui import QAction, QCloseEvent, QKeyEvent
+from PySide6.QtWidgets import QApplication, QDialog, QLabel, QMainWindow, QStackedWidget
 
 from audiotest.feeds.soundcard import open_input
 from audiotest.window.actions import CAUTIONS, DEEDS, key_help
 from audiotest.window.bench import Bench
-from audiotest.window.comparison import Comparison
 from audiotest.window.fartext import far_view
 from audiotest.window.farview import FarPane
+from audiotest.window.menus import fill_menus
+from audiotest.window.overdeeds import OverDeeds
 from audiotest.window.playback import Player, cue_tones
 from audiotest.window.practicepane import PracticePane
 from audiotest.window.presenter import Heard, cue_error_db, feed_line
 from audiotest.window.scope import VIEWS
-from audiotest.window.settings import SIZES_PERCENT, Settings, save_settings
+from audiotest.window.settings import Settings, save_settings
 from audiotest.window.setupdialog import SetUpDialog
 from audiotest.window.sitting import Fresh, Sitting
 from audiotest.window.textpage import TextPage
 from audiotest.window.theme import apply_theme, choose_theme
+from audiotest.window.viewdeeds import ViewDeeds
 
 FRAME_MS = 22
 SLOW_EVERY = 8
@@ -55,20 +58,19 @@ class MainWindow(QMainWindow):
         self.pages.addWidget(self.far_pane)
         self.setCentralWidget(self.pages)
         self.dialog: SetUpDialog | None = None
-        self.box: TextPage | Comparison | None = None
-        self.deeds: dict[str, QAction] = {}
+        self.box: QDialog | None = None
+        self.over_deeds, self.view_deeds = OverDeeds(self), ViewDeeds(self)
+        self.deeds: dict[str, QAction] = fill_menus(self, DEEDS, lambda name: self.deed(name)())
         self._shown_message = ""
         self._truths_seen = 0
         self._dressed_for: object = None
-        self._was_maximised = False
-        self._make_menus()
         # Made now: a line that appears with the first message would shift everything above it.
         self.statusBar().setSizeGripEnabled(False)
         self.statusBar().addPermanentWidget(QLabel(HINT))
         self.bench.tape.itemSelectionChanged.connect(self._choice_changed)
-        self.bench.tape.itemDoubleClicked.connect(lambda _: self.replay())
+        self.bench.tape.itemDoubleClicked.connect(lambda _: self.over_deeds.replay())
         for name, button in self.bench.tape_buttons.buttons.items():
-            button.clicked.connect(partial(self._do, name))
+            button.clicked.connect(partial(self._press, name))
         self.practice.show_adjustment(sitting.adjustment)
         self.apply_settings()
         self.timer = QTimer(self)
@@ -91,21 +93,16 @@ class MainWindow(QMainWindow):
         if self.settings_file is not None and not save_settings(self.settings, self.settings_file):
             self.sitting.message = f"{self.settings_file}: cannot be written; this choice is not remembered"
 
-    def _make_menus(self) -> None:
-        menus: dict[str, QMenu] = {}
-        for deed in DEEDS:
-            menu = menus.get(deed.menu) or menus.setdefault(deed.menu, self.menuBar().addMenu(deed.menu))
-            action = QAction(deed.text, self)
-            action.setCheckable(deed.checkable)
-            action.setShortcuts([QKeySequence(key) for key in deed.keys])
-            action.triggered.connect(partial(self._do, deed.name))
-            menu.addAction(action)
-            # In the far view the menu bar is hidden, and the keys must still work.
-            self.addAction(action)
-            self.deeds[deed.name] = action
+    def deed(self, name: str) -> Callable[[], None]:
+        """What carries out a deed of the table in `actions`: a method here, or of the over or view deeds."""
+        for holder in (self.over_deeds, self.view_deeds, self):
+            found: Callable[[], None] | None = getattr(holder, name, None)
+            if found is not None:
+                return found
+        raise KeyError(name)
 
-    def _do(self, name: str, *_: object) -> None:
-        getattr(self, name)()
+    def _press(self, name: str, *_: object) -> None:
+        self.deeds[name].trigger()
 
     def apply_settings(self) -> None:
         """Dress everything as the settings say."""
@@ -127,8 +124,8 @@ class MainWindow(QMainWindow):
         self._dressed_for = (self.theme, self.sitting.limits, self.sitting.feed, self.settings.size_percent)
         self.bench.dress(self.theme, self.sitting.limits, self.sitting.feed)
         self.practice.setVisible(self.sitting.practice is not None)
-        self._show_trail()
-        self._show_far()
+        self.show_trail()
+        self.show_far()
 
     # -- the timer --------------------------------------------------------------------------------
 
@@ -161,7 +158,7 @@ class MainWindow(QMainWindow):
             for number in self.sitting.kept:
                 self.bench.tape.mark_kept(number)
         if self.pages.currentWidget() is self.far_pane:
-            self._show_far()
+            self.show_far()
         self._show_truth()
         if self.dialog is not None and self.dialog.isVisible():
             self.dialog.follow(listening)
@@ -169,22 +166,25 @@ class MainWindow(QMainWindow):
     def _take(self, fresh: Fresh) -> None:
         self.bench.tape.add(fresh.heard, fresh.outline)
         self.bench.tape.drop_missing({heard.number for heard in self.sitting.log.heard})
-        self._show_advice(self.sitting.log.latest)
-        self._show_trail()
-        self._show_far()
+        self.show_advice(self.sitting.log.latest)
+        self.show_trail()
+        self.show_far()
         self._mark_limiter(fresh.heard)
         if fresh.heard.over.overload_runs:
             self.bench.meters.latch()
         if self.settings.sound_cue:
             self._sound(fresh.heard)
 
-    def _show_advice(self, heard: Heard | None) -> None:
+    def show_advice(self, heard: Heard | None) -> None:
+        """Show the advice on an over, or what to do first."""
         self.bench.advice.show_over(heard, self.theme)
 
-    def _show_trail(self) -> None:
+    def show_trail(self) -> None:
+        """Draw the last overs on the map."""
         self.bench.map.show_points(self.sitting.log.trail(), self.bench.tape.chosen())
 
-    def _show_far(self) -> None:
+    def show_far(self) -> None:
+        """Write the far view."""
         listening = self.sitting.listening
         reading = None if listening is None else listening.reading
         self.far_pane.show_view(far_view(self.sitting.log.latest, self.sitting.limits, reading), self.theme)
@@ -215,17 +215,8 @@ class MainWindow(QMainWindow):
     def _choice_changed(self) -> None:
         chosen = self.bench.tape.chosen()
         if len(chosen) == 1:
-            self._show_advice(self.sitting.log.find(chosen[0]))
-        self._show_trail()
-
-    def _current(self) -> int | None:
-        chosen = self.bench.tape.chosen()
-        if chosen:
-            return chosen[-1]
-        latest = self.sitting.log.latest
-        if latest is None:
-            self.sitting.message = "no over yet"
-        return None if latest is None else latest.number
+            self.show_advice(self.sitting.log.find(chosen[0]))
+        self.show_trail()
 
     # -- deeds, feed ------------------------------------------------------------------------------
 
@@ -263,153 +254,6 @@ class MainWindow(QMainWindow):
         """Quit."""
         self.close()
 
-    # -- deeds, over ------------------------------------------------------------------------------
-
-    def replay(self) -> None:
-        """Play the chosen over, or the last."""
-        number = self._current()
-        if number is None:
-            return
-        self._play(number)
-
-    def _play(self, number: int) -> None:
-        audio = self.sitting.audio(number)
-        if len(audio) == 0:
-            self.sitting.message = f"over {number} is more than ten minutes old: its audio is gone"
-            return
-        self.player.play(audio, self.sitting.rate_hz(number))
-
-    def hush(self) -> None:
-        """Stop the replay."""
-        self.player.stop()
-
-    def keep(self) -> None:
-        """Write the chosen overs, or the last, to disk."""
-        for number in self.bench.tape.chosen() or (self._current(),):
-            if number is not None:
-                self.sitting.keep(number)
-
-    def discard(self) -> None:
-        """Take the chosen overs, or the last, off the tape."""
-        for number in self.bench.tape.chosen() or (self._current(),):
-            if number is not None:
-                self.sitting.discard(number)
-        self.bench.tape.drop_missing({heard.number for heard in self.sitting.log.heard})
-        self._show_advice(self.sitting.log.latest)
-        self._show_trail()
-
-    def compare(self) -> None:
-        """Say what changed between two overs: the two chosen, or the last two."""
-        numbers = self.bench.tape.chosen()
-        if len(numbers) != 2:
-            numbers = tuple(heard.number for heard in list(self.sitting.log.heard)[-2:])
-        found = [heard for number in numbers if (heard := self.sitting.log.find(number)) is not None]
-        if len(found) < 2:
-            self.sitting.message = "two overs are needed to compare"
-            return
-        self.bench.map.show_points(self.sitting.log.trail(), numbers)
-        sitting = self.sitting
-        self.box = Comparison(
-            found[0], found[1], audio=lambda n: (sitting.audio(n, around_s=0.0), sitting.rate_hz(n)),
-            replay=self._play, theme=self.theme, parent=self,
-        )  # fmt: skip
-        self.box.show()
-
-    def earlier(self) -> None:
-        """Choose the over before."""
-        self._step(-1)
-
-    def newer(self) -> None:
-        """Choose the over after."""
-        self._step(1)
-
-    def _step(self, way: int) -> None:
-        tape = self.bench.tape
-        if tape.count():
-            tape.setCurrentRow(min(max(tape.currentRow() + way, 0), tape.count() - 1))
-
-    # -- deeds, view ------------------------------------------------------------------------------
-
-    def far(self) -> None:
-        """To the far view and back."""
-        to_far = self.pages.currentWidget() is self.bench
-        self.pages.setCurrentWidget(self.far_pane if to_far else self.bench)
-        self.menuBar().setVisible(not to_far)
-        self.statusBar().setVisible(not to_far)
-        self.deeds["far"].setChecked(to_far)
-        if to_far:
-            self._was_maximised = self.isMaximized()
-            self._show_far()
-            self.showFullScreen()
-        elif self._was_maximised:
-            self.showMaximized()
-        else:
-            self.showNormal()
-
-    def pictures(self) -> None:
-        """Scope, spectrum and waterfall, on and off."""
-        self.bench.pictures_wanted = not self.bench.pictures_wanted
-        self.remember(pictures=self.bench.pictures_wanted)
-        self.bench.fit()
-
-    def freeze(self) -> None:
-        """Hold the pictures; measuring goes on."""
-        self.bench.frozen = not self.bench.frozen
-        self.deeds["freeze"].setChecked(self.bench.frozen)
-        self.bench.write_captions()
-
-    def scope_view(self) -> None:
-        """Next view of the scope."""
-        views = VIEWS[(VIEWS.index(self.bench.scope.view) + 1) % len(VIEWS)]
-        self.remember(scope_view=views)
-        self.bench.scope.view = views
-        self.bench.write_captions()
-
-    def persistence(self) -> None:
-        """Trails on the scope, on and off."""
-        self.bench.scope.persistence = not self.bench.scope.persistence
-        self.remember(persistence=self.bench.scope.persistence)
-
-    def average(self) -> None:
-        """Averaging of the spectrum, on and off."""
-        self.bench.spectrum.average = not self.bench.spectrum.average
-        self.remember(spectrum_average=self.bench.spectrum.average)
-        self.bench.write_captions()
-
-    def clear(self) -> None:
-        """Forget held peaks and put the lamp out."""
-        self.bench.meters.clear()
-        self.bench.spectrum.clear_peaks()
-
-    def whole(self) -> None:
-        """Undo zooming."""
-        for picture in (self.bench.scope, self.bench.spectrum, self.bench.waterfall):
-            picture.reset_zoom()
-
-    def appearance(self) -> None:
-        """Light to dark and back."""
-        self.remember(appearance="light" if self.theme.name == "dark" else "dark")
-        self.apply_settings()
-
-    def larger(self) -> None:
-        """The next larger size."""
-        self._resize_text(1)
-
-    def smaller(self) -> None:
-        """The next smaller size."""
-        self._resize_text(-1)
-
-    def _resize_text(self, step: int) -> None:
-        at = SIZES_PERCENT.index(self.settings.size_percent) + step
-        self.remember(size_percent=SIZES_PERCENT[min(max(at, 0), len(SIZES_PERCENT) - 1)])
-        self.apply_settings()
-
-    def sound_cue(self) -> None:
-        """The cue after each over, on and off; off at first."""
-        self.remember(sound_cue=not self.settings.sound_cue)
-        if self.settings.sound_cue:
-            self.sitting.message = "sound cue on: never beside a keyed microphone; start headphones low"
-
     # -- deeds, help ------------------------------------------------------------------------------
 
     def keys(self) -> None:
@@ -429,7 +273,7 @@ class MainWindow(QMainWindow):
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Esc leaves the far view."""
         if event.key() == Qt.Key.Key_Escape and self.pages.currentWidget() is self.far_pane:
-            self.far()
+            self.view_deeds.far()
             return
         super().keyPressEvent(event)
 

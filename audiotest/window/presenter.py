@@ -13,12 +13,15 @@ from audiotest.advise.rules import (
     advise,
 )
 from audiotest.records import Advice, Feed, LimitSet, LiveReading, Over, Turn
+from audiotest.session.trend import Trend, follow_trim
 from audiotest.terminal.figures import deviation_amount, mic_amount
 from audiotest.units import amplitude_db, db_amplitude
 
 OVERS_KEPT = 400
 """Readings and outlines of this many overs are listed; older ones leave the tape."""
 TRAIL_N = 8
+TREND_OVERS_N = 8
+"""The trend looks no further back."""
 DRIVE_RANGE_DB = (-15.0, 30.0)
 UNSTATED_SCALE_DB = 1.0
 DEVIATION_FREE_DB = 6.0
@@ -33,13 +36,17 @@ STATE_WORDS = {"waiting": "no carrier", "carrier": "carrier", "speech": "talking
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heard:
-    """One over of the session: its number from 1, the time of day it ended, its record and the advice."""
+    """One over of the session: its number from 1, the time of day it ended, its record and the advice.
+
+    ``trend`` is what changed since the overs before it on the same input.
+    """
 
     number: int
     time_of_day: str
     over: Over
     advice: Advice
     scale_uncertainty_db: float
+    trend: Trend
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +72,10 @@ class ControlView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MapPoint:
-    """A dot of the balance map with its 90 % bounds; a missing drive or peak is None."""
+    """A dot of the balance map with its 90 % bounds; a missing drive or peak is None.
+
+    ``moved`` says that the change since the over before is worth naming.
+    """
 
     number: int
     age: int
@@ -76,6 +86,7 @@ class MapPoint:
     peak_khz: float | None
     peak_low_khz: float | None
     peak_high_khz: float | None
+    moved: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,6 +119,11 @@ class OverLog:
         self.feed = feed
         self.heard: deque[Heard] = deque(maxlen=OVERS_KEPT)
         self._count = 0
+        self._run_from = 1
+
+    def begin(self) -> None:
+        """Another input, scale or set of limits: what comes now is not compared with what was before."""
+        self._run_from = self._count + 1
 
     @property
     def latest(self) -> Heard | None:
@@ -118,12 +134,14 @@ class OverLog:
         """Judge an over and add it."""
         uncertainty = UNSTATED_SCALE_DB if self.feed is None else self.feed.scale_uncertainty_db
         self._count += 1
+        run = [heard.over for heard in self.heard if heard.number >= self._run_from][1 - TREND_OVERS_N :]
         heard = Heard(
             number=self._count,
             time_of_day=time_of_day,
             over=over,
             advice=advise(over, self.limits, scale_uncertainty_db=uncertainty),
             scale_uncertainty_db=uncertainty,
+            trend=follow_trim([*run, over]),
         )
         self.heard.append(heard)
         return heard
@@ -188,8 +206,19 @@ def map_point(heard: Heard) -> MapPoint | None:
         number=heard.number, age=0, turn=needs(heard.advice), drive_db=drive, drive_low_db=low,
         drive_high_db=high, peak_khz=peak,
         peak_low_khz=None if peak is None else peak / spread,
-        peak_high_khz=None if peak is None else peak * spread,
+        peak_high_khz=None if peak is None else peak * spread, moved=has_moved(heard.trend),
     )  # fmt: skip
+
+
+def has_moved(trend: Trend) -> bool:
+    """Whether drive or deviation changed by more than chance since the last over."""
+    return any(change is not None and change.real for change in (trend.drive, trend.deviation))
+
+
+def trend_words(heard: Heard | None) -> str:
+    """What the last turn did, as a sentence; empty when it cannot be told."""
+    said = "" if heard is None else heard.trend.sentence
+    return f"{said[0].upper()}{said[1:]}." if said else ""
 
 
 def _peak_error_db(scale_uncertainty_db: float) -> float:

@@ -125,6 +125,7 @@ class Sitting:
     def _opened(self, source: Source) -> None:
         self.practice = source if isinstance(source, PracticeRadio) else None
         self.log.feed = self.feed
+        self.log.begin()
         self.listening = Listening(
             source, feed=self.feed, limits=self.limits, pause_ends_over_s=PAUSE_ENDS_OVER_S
         )

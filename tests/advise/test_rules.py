@@ -14,6 +14,7 @@ from audiotest.advise.rules import (
     TARGET_DRIVE_DB,
     advise,
 )
+from audiotest.advise.wording import doubt_lines
 from audiotest.measure.conditions import CONDITIONS
 from audiotest.records import Deviation, Level, Limiter, LimitSet, Noise, Over
 
@@ -207,6 +208,48 @@ def test_peaks_far_below_the_limit_settle_an_uncertain_drive():
 def test_a_bare_strong_carrier_may_be_a_dead_microphone():
     over = an_over(None, None, kind="carrier", conditions=("not_voice",))
     assert "mic gain" in advise(over, LIMITS).sentence
+
+
+@pytest.mark.parametrize(
+    ("quieting_db", "remedy", "not_said"),
+    [(32.0, "mic gain well up", "stronger signal"), (12.0, "stronger signal", "mic gain"),
+     (None, "noise hides it", "dead")],
+)  # fmt: skip
+def test_speech_that_is_not_heard_has_the_remedy_that_fits_the_carrier(quieting_db, remedy, not_said):
+    carrier = an_over(None, None, kind="carrier", conditions=("not_voice",))
+    noise = Noise(quieting_db=quieting_db, snr_db=None, hum_hz=None, hum_db=None)
+    sentence = advise(replace(carrier, noise=noise), LIMITS).sentence
+    assert sentence.startswith("Only a carrier, no speech heard: talk for at least five seconds.")
+    assert remedy in sentence
+    assert not_said not in sentence
+
+
+NOISY, STRONG = (12.0, "get a stronger signal", "talk"), (32.0, "talk louder", "stronger signal")
+
+
+@pytest.mark.parametrize("said_s", [3.0, 9.0])
+@pytest.mark.parametrize(
+    ("conditions", "carrier"),
+    [
+        (("weak", "too_little_speech"), NOISY),
+        (("too_little_speech", "weak"), NOISY),
+        (("weak", "too_little_speech", "not_speech"), NOISY),
+        (("weak", "too_little_speech"), STRONG),
+        (("too_little_speech", "weak"), STRONG),
+    ],
+)
+def test_speech_in_noise_has_one_remedy(conditions, said_s, carrier):
+    quieting_db, remedy, other = carrier
+    over = an_over(None, 2.2, conditions=conditions)
+    noise = Noise(quieting_db=quieting_db, snr_db=6.0, hum_hz=None, hum_db=None)
+    over = replace(over, noise=noise, speech_end_s=0.5 + said_s)
+    advice = advise(over, LIMITS)
+    assert (advice.mic_gain, advice.deviation) == ("unknown", "unknown")
+    (doubt,) = doubt_lines(over)
+    assert doubt in advice.because
+    for text in (advice.sentence, doubt):
+        assert remedy in text
+        assert other not in text
 
 
 def test_overload_is_put_right_before_anything_else():

@@ -7,7 +7,7 @@ import pytest
 
 from audiotest.errors import FileError
 from audiotest.keep.benchresult import read_bench_result
-from audiotest.terminal.benchcard import bench_document
+from audiotest.tones.reported import bench_document
 from audiotest.tones.steps import Curve, Figure, Report
 
 

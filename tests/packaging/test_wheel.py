@@ -20,7 +20,7 @@ pytest.importorskip("build")
 pytest.importorskip("hatchling")
 
 ROOT = Path(__file__).resolve().parents[2]
-TOP = ("README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml", ".gitignore")
+TOP = ("README.md", "DEVELOPERS.md", "LICENSE", "CITATION.cff", "pyproject.toml", ".gitignore")
 FOLDERS = ("audiotest", "fixtures", "docs", "tests")
 LITTER = (
     ".hypothesis/tmp.txt", ".benchmarks/0001.json", ".venv/pyvenv.cfg", "dist/old.whl", "over.wav",

@@ -271,7 +271,7 @@ def test_the_set_is_keyed_once_and_let_go(monkeypatch):
 def test_a_long_carrier_is_broken_for_the_set_to_cool(monkeypatch):
     keyboard = Keyboard(monkeypatch, "", "", "")
     keyboard.technician(Step(prompt="tone", keyed=True))
-    keyboard.technician.keyed_since_s -= 100.0
+    keyboard.technician.keying.since_s -= 100.0
     keyboard.technician(Step(prompt="tone", keyed=True))
     assert "cool for 100 s" in keyboard.screen.getvalue()
     keyboard.technician.let_go()

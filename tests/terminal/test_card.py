@@ -35,6 +35,26 @@ def test_piped_it_has_no_codes_and_fits_80_columns(capsys, voice_over, tone_over
         assert expected in text
 
 
+def test_the_evidence_stands_under_the_controls_and_only_there(capsys, voice_over, limits):
+    text = printed(capsys, replace(voice_over, conditions=("levelling",)), limits)
+    panel, rest = text.split("┗")
+    assert panel.index("lower 8 dB") < panel.index("because limiter drive +13.1 dB (+10 to +16 dB)")
+    assert "peak deviation 2.31 kHz, 92 % of the ±2.5 kHz of uk-27fm" in panel
+    assert "something levels the audio" in panel
+    for said in ("drive +13.1", "2.31 kHz, 92 %", "levels the audio"):
+        assert said not in rest
+    assert text.count("clips 24 % of the speech") == 1
+    assert sum(line.startswith("┃ ") for line in panel.splitlines()) <= 9
+    assert all(len(line) <= 80 for line in text.splitlines())
+
+
+def test_without_an_instruction_there_is_no_evidence_for_one(capsys, voice_over, limits):
+    text = printed(capsys, replace(voice_over, conditions=("overload",)), limits)
+    assert "because" not in text
+    assert "drive +13.1 dB" in text.split("┗")[1]
+    assert "peak 2.31 kHz" in text.split("┗")[1]
+
+
 def test_an_unknown_figure_is_called_unknown_with_its_reason(capsys, unscaled_over, limits):
     text = printed(capsys, unscaled_over, limits)
     assert "unknown: no feed scale" in text

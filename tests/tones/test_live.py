@@ -11,7 +11,7 @@ from audiotest.feeds.protocol import Block
 from audiotest.measure.tone import fit_sine
 from audiotest.radio.iq import IqReceiver, fm_tone_iq
 from audiotest.tones.frequency import frequency_by_iq
-from audiotest.tones.guided import carry_out
+from audiotest.tones.guided import Halted, carry_out
 from audiotest.tones.level import OutputScale
 from audiotest.tones.live import IqBench, LiveBench
 from audiotest.tones.signals import sine
@@ -133,6 +133,39 @@ def test_a_technician_who_interrupts_leaves_silence():
         with pytest.raises(KeyboardInterrupt):
             bench.perform(tone_step())
         assert len(wire.queue) == 0
+    finally:
+        bench.close()
+
+
+def test_a_halt_from_another_thread_ends_the_step_in_silence():
+    wire = Wire()
+    bench = bench_on(wire, player=wire, scale=SCALE)
+    long = Step(prompt="tone", signal=sine(1000.0, 30.0), level_mv=20.0, listen_s=20.0, keyed=True)
+    threading.Timer(0.2, bench.halt).start()
+    try:
+        with pytest.raises(Halted):
+            bench.perform(long)
+        assert len(wire.queue) == 0
+        with pytest.raises(Halted):
+            bench.perform(tone_step())
+        assert len(wire.queue) == 0
+    finally:
+        bench.close()
+
+
+def test_a_halt_while_somebody_is_asked_lets_no_signal_out():
+    wire, played = Wire(), []
+
+    def halted_meanwhile(step):
+        bench.halt()
+        return (-100.0,)
+
+    wire.play = played.append
+    bench = LiveBench(wire, halted_meanwhile, player=wire, scale=SCALE)
+    try:
+        with pytest.raises(Halted):
+            bench.perform(tone_step())
+        assert not played
     finally:
         bench.close()
 

@@ -196,3 +196,19 @@ def test_nothing_comes_through():
     assert not report.complete
     with pytest.raises(RequestError, match="learned scale"):
         scaled(None)
+
+
+def test_the_response_grows_against_its_mask():
+    def stop(step):
+        stop.left -= 1
+        if stop.left == 0:
+            raise KeyboardInterrupt
+
+    stop.left = 6
+    report = carry_out(audio_response(MONITOR, LIMIT_KHZ), Rehearsal(on_step=stop))
+    curves = {curve.name: curve.points for curve in report.curves}
+    assert not report.complete
+    assert len(curves["mask low"]) == len(curves["mask high"]) == 12
+    assert 1 <= len(curves["response"]) < 6
+    for hz, value_db in curves["response"]:
+        assert value_db == pytest.approx(response_db(DEMO_SET, hz), abs=0.3)

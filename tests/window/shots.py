@@ -206,7 +206,7 @@ def shoot(stage: Stage, wanted: Callable[[str], bool]) -> None:
             stage.hear(window, 5.5, 7.2)
             stage.put(window, over)
             if far:
-                window.far()
+                window.view_deeds.far()
                 window.resize(1280, 720)
             stage.save(window, full)
             stage.close(window)
@@ -241,18 +241,18 @@ def bench(stage: Stage, window: MainWindow) -> None:
 
 
 def _far_dark(window: MainWindow) -> QWidget:
-    window.far()
+    window.view_deeds.far()
     window.resize(1920, 1080)
     return window
 
 
 def _compare(window: MainWindow) -> QWidget:
-    window.compare()
+    window.over_deeds.compare()
     return window
 
 
 def _compared(window: MainWindow) -> QWidget:
-    window.compare()
+    window.over_deeds.compare()
     return window.box
 
 
@@ -279,8 +279,8 @@ def _practice(window: MainWindow) -> QWidget:
 
 
 def _frozen(window: MainWindow) -> QWidget:
-    window.freeze()
-    window.persistence()
+    window.view_deeds.freeze()
+    window.view_deeds.persistence()
     return window
 
 

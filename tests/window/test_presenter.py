@@ -19,6 +19,7 @@ from audiotest.window.presenter import (
     over_figures,
     over_label,
     sure_words,
+    trend_words,
 )
 
 MakeOver = Callable[..., Over]
@@ -77,6 +78,33 @@ def test_knobs_show_way_amount_and_band(log: OverLog, over: MakeOver) -> None:
     assert deviation.turn == "keep"
     assert deviation.change_db == 0.0
     assert mic.spoken == "mic gain: down, 14 dB, 11 to 17 dB"
+
+
+def test_the_trend_says_what_the_last_turn_did(log: OverLog, over: MakeOver) -> None:
+    log.take(over(19.0, 2.3), "10:00:00")
+    assert trend_words(log.latest) == ""
+    log.take(over(8.0, 2.3, start_s=20.0), "10:00:20")
+    assert trend_words(log.latest) == "Drive down 11 dB since the last over."
+    far = far_view(log.latest, log.limits, None)
+    assert far.trend == "Drive down 11 dB since the last over."
+    log.take(over(8.0, 2.35, start_s=40.0), "10:00:40")
+    assert "as in the last over" in trend_words(log.latest)
+    assert [point.moved for point in log.trail()] == [False, True, False]
+
+
+def test_the_trend_skips_a_discarded_over_and_does_not_reach_across_inputs(
+    log: OverLog, over: MakeOver
+) -> None:
+    log.take(over(19.0, 2.3), "10:00:00")
+    log.take(over(2.0, 2.3, start_s=20.0), "10:00:20")
+    log.discard(2)
+    log.take(over(10.0, 2.3, start_s=40.0), "10:00:40")
+    assert trend_words(log.latest) == "Drive down 9 dB since the last over."
+    log.begin()
+    log.take(over(19.0, 2.3, start_s=2.0), "10:01:00")
+    assert log.latest is not None
+    assert trend_words(log.latest) == ""
+    assert "no over before it" in log.latest.trend.reason
 
 
 def test_knobs_without_an_over_claim_nothing() -> None:

@@ -4,21 +4,23 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 from PySide6.QtCore import QCoreApplication, QEvent, QObject, QPoint, Qt, Signal
 from PySide6.QtGui import QImage
-from PySide6.QtWidgets import QAbstractScrollArea, QApplication, QLabel, QWidget
+from PySide6.QtWidgets import QAbstractScrollArea, QApplication, QLabel, QMainWindow, QMenu, QWidget
 
 from audiotest.errors import DeviceError
 from audiotest.feeds.simulated import SimulatedSource
 from audiotest.records import LimitSet, Over
 from audiotest.standards.limits import LIMIT_SETS
-from audiotest.window.actions import DEEDS
+from audiotest.window.actions import DEEDS, Deed
 from audiotest.window.listening import MeterLevels
 from audiotest.window.mainwindow import MainWindow
+from audiotest.window.menus import fill_menus
 from audiotest.window.practice import PRACTICE_FEED
 from audiotest.window.settings import Settings, load_settings
 from audiotest.window.setupdialog import SetUpDialog, level_word, scale_word
@@ -91,6 +93,32 @@ def test_advice_and_map_follow_the_overs(window: MainWindow, over: MakeOver) -> 
     assert bench.tape.count() == 2
     assert bench.tape.chosen() == (2,)
     assert len(bench.map._dots.data) == 2
+
+
+def test_what_the_last_turn_did_is_said_near_and_far_and_points_on_the_map(
+    window: MainWindow, over: MakeOver
+) -> None:
+    bench = window.bench
+    put(window, over(19.0, 2.3))
+    assert bench.advice.trend.text() == ""
+    assert not bench.map._arrow.isVisible()
+    put(window, over(8.0, 2.3, start_s=20.0))
+    assert bench.advice.trend.accessibleName() == (
+        "since the last over: Drive down 11 dB since the last over."
+    )
+    assert "Drive down 11 dB" in window.far_pane.accessibleName()
+    assert bench.map._arrow.isVisible()
+    # Half way, and pointing left, as the drive went down: pyqtgraph's angle 0.
+    assert bench.map._arrow.pos().x() == pytest.approx(13.5)
+    assert bench.map._arrow.opts["angle"] % 360.0 == pytest.approx(0.0, abs=1e-6)
+    put(window, over(8.0, 3.2, start_s=40.0))
+    # Up is 90 degrees in pyqtgraph's count.
+    assert bench.map._arrow.opts["angle"] % 360.0 == pytest.approx(90.0, abs=1e-6)
+    put(window, over(8.0, 3.2, start_s=60.0))
+    assert not bench.map._arrow.isVisible()
+    assert bench.advice.trend.isVisible()
+    bench.advice.resize(400, 150)
+    assert not bench.advice.trend.isVisible()
 
 
 @pytest.mark.parametrize(
@@ -183,7 +211,7 @@ def test_what_is_chosen_is_remembered(window: MainWindow, qtbot: Any, tmp_path: 
     press(qtbot, window, Qt.Key.Key_G)
     press(qtbot, window, Qt.Key.Key_A)
     press(qtbot, window, Qt.Key.Key_U)
-    window.larger()
+    window.view_deeds.larger()
     found = load_settings(tmp_path / "window.toml")
     assert found.appearance == "dark"
     assert found.scope_view == "flattened"
@@ -191,9 +219,9 @@ def test_what_is_chosen_is_remembered(window: MainWindow, qtbot: Any, tmp_path: 
     assert not found.spectrum_average
     assert found.sound_cue
     assert found.size_percent == 125
-    window.smaller()
-    window.smaller()
-    window.smaller()
+    window.view_deeds.smaller()
+    window.view_deeds.smaller()
+    window.view_deeds.smaller()
     assert load_settings(tmp_path / "window.toml").size_percent == 80
 
 
@@ -209,7 +237,7 @@ def test_the_cue_is_off_at_first_and_silent_while_a_carrier_is_up(
     played = window.player.played  # type: ignore[attr-defined]
     put(window, over())
     assert played == []
-    window.sound_cue()
+    window.view_deeds.sound_cue()
     put(window, over())
     assert len(played) == 1
     state["now"] = reading(state="carrier")
@@ -265,13 +293,39 @@ def test_practice_knobs_turn_the_simulated_set(window: MainWindow, qtbot: Any) -
     assert "25 dB" in pane.mic.accessibleName()
 
 
-def test_every_deed_has_a_method_and_no_key_is_given_twice() -> None:
+def test_every_deed_has_a_method_and_no_key_is_given_twice(window: MainWindow) -> None:
     keys = [key for deed in DEEDS for key in deed.keys]
     assert len(keys) == len(set(keys))
     for deed in DEEDS:
-        assert callable(getattr(MainWindow, deed.name)), deed.name
+        assert callable(window.deed(deed.name)), deed.name
+        assert window.deeds[deed.name] in window.actions(), deed.name
         if deed.name != "cautions":
             assert deed.keys, deed.name
+
+
+def test_one_more_line_in_the_table_is_one_more_entry_with_its_key(qtbot: Any) -> None:
+    made, done = QMainWindow(), []
+    qtbot.addWidget(made)
+    table = (
+        Deed(name="first", menu="&One", text="&First", keys=("1",)),
+        Deed(name="second", menu="&Two", text="&Second", keys=("2", "Ctrl+2"), checkable=True),
+        Deed(name="third", menu="&One", text="&Third", keys=()),
+    )
+    actions = fill_menus(made, table, done.append)
+    made.show()
+    made.activateWindow()
+    qtbot.waitUntil(made.isActiveWindow)
+    assert [[entry.text() for entry in menu.actions()] for menu in made.menuBar().findChildren(QMenu)] == [
+        ["&First", "&Third"], ["&Second"],
+    ]  # fmt: skip
+    press(qtbot, made, Qt.Key.Key_1)
+    made.menuBar().hide()
+    press(qtbot, made, Qt.Key.Key_2, Qt.KeyboardModifier.ControlModifier)
+    actions["third"].trigger()
+    assert done == ["first", "second", "third"]
+    assert actions["second"].isChecked()
+    with pytest.raises(KeyError):
+        MainWindow.deed(SimpleNamespace(over_deeds=None, view_deeds=None), "none such")  # type: ignore[arg-type]
 
 
 def test_keys_and_cautions_are_shown(window: MainWindow) -> None:

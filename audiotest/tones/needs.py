@@ -1,0 +1,56 @@
+"""What each procedure needs beside the set, in a line, and how long it takes."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Needs:
+    """What has to be at hand for a procedure.
+
+    ``scale`` says that the monitor's feed must have a learned scale, ``steps_n`` about how many steps the
+    procedure has: counted on the simulated radio, it gives a progress and no more.
+    """
+
+    words: str
+    steps_n: int
+    scale: bool = False
+    start_mv: bool = False
+    start_dbm: bool = False
+    nominal: bool = False
+    sideband: bool = False
+    deemphasis: bool = False
+    swapped: bool = False
+    speech: bool = False
+
+
+_SOCKET = "a learned output into the mic socket; a monitor receiver with a learned scale"
+_GENERATOR = "a signal generator on the antenna socket; the set's audio on the input"
+
+NEEDS: dict[str, Needs] = {
+    "limiting": Needs(words=_SOCKET, steps_n=30, scale=True, start_mv=True),
+    "response": Needs(words=_SOCKET, steps_n=14, scale=True, start_mv=True),
+    "distortion": Needs(words=_SOCKET, steps_n=4, scale=True, start_mv=True),
+    "hum": Needs(words=_SOCKET, steps_n=5, scale=True, start_mv=True),
+    "two-tone": Needs(words=_SOCKET, steps_n=3, scale=True, start_mv=True),
+    "balance": Needs(words="a monitor receiver, best with a learned scale; your voice", steps_n=6),
+    "drive-by-speech": Needs(
+        words="a learned output into the mic socket; a monitor receiver, with a scale for kHz", steps_n=2,
+        speech=True,
+    ),
+    "frequency": Needs(
+        words="a receiver for CW or SSB; a reference carrier on the nominal frequency", steps_n=2,
+        nominal=True, sideband=True,
+    ),
+    "frequency-iq": Needs(
+        words="an I/Q receiver on a stereo input, tuned exactly", steps_n=1, nominal=True, swapped=True
+    ),
+    "carrier-null": Needs(
+        words="a learned output into the mic socket; a receiver for CW or SSB, then the FM monitor",
+        steps_n=21, start_mv=True, deemphasis=True,
+    ),
+    "sensitivity": Needs(words=_GENERATOR, steps_n=32, start_dbm=True),
+    "squelch": Needs(words=_GENERATOR, steps_n=27),
+    "rx-response": Needs(words=_GENERATOR, steps_n=12),
+    "rx-distortion": Needs(words=_GENERATOR, steps_n=1),
+    "rx-hum": Needs(words=_GENERATOR, steps_n=2),
+}  # fmt: skip
