@@ -103,7 +103,8 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
         limiter = NOT_MEASURED if "weak" in over.conditions or limiter.drive_db is None else limiter
         faint = judge_mic_gain(_weighed(limiter, reach)).turn == "raise"
     hard = over.kind == "voice" and _surely_hard(over)
-    gate = None if faint or hard else gate
+    outrun = gate == "if_narrow" and peak_ratio is not None and peak_ratio > 1.0
+    gate = None if faint or hard or outrun else gate
     if gate is not None:
         return Advice(
             mic_gain="unknown", mic_gain_db=None, deviation="unknown", deviation_factor=None,
@@ -112,6 +113,9 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
     if over.kind == "voice":
         limiter = _weighed(limiter, reach)
         mic = judge_mic_gain(limiter, uncertain="drive_uncertain" in over.conditions)
+        if outrun:
+            # What the receiver clips it clips on the way down too: the deviation is too high in any case.
+            mic = Call("unknown", reason="the receiver's IF clips the peaks")
         if mic.turn == "raise" and peak_ratio is not None and peak_ratio > 1.0:
             # Over the limit without the limiter: the deviation control is far open, and comes first.
             mic = Call("keep", None, mic.odds)

@@ -11,6 +11,7 @@ from audiotest.errors import MeasureError, RequestError
 from audiotest.feeds.feedfile import load_feed, save_feed
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, noise_slope_db_per_octave
 from audiotest.measure.filters import emphasis_response
+from audiotest.measure.ifband import HISS_BAND_HZ, HISS_BANDWIDTH_KHZ, density_rms, hiss_khz
 from audiotest.measure.level import overload_runs
 from audiotest.measure.tone import fit_sine
 from audiotest.records import Feed
@@ -36,17 +37,7 @@ second-order high-pass, 3 kHz fourth-order low-pass, at 400 and 2500 Hz)."""
 
 HISS_UNCERTAINTY_DB = 1.5
 HISS_UNCERTAINTY_OUTSIDE_DB = 2.5
-HISS_BAND_HZ = (600.0, 2200.0)
 HISS_LEVEL_BAND_HZ = (300.0, 3400.0)
-HISS_WIDTH_HZ = 2400.0
-HISS_BANDWIDTH_KHZ = (6.0, 7.0, 8.5, 11.0, 15.0, 16.0, 25.0)
-HISS_FACTOR = (0.740, 0.754, 0.768, 0.782, 0.793, 0.795, 0.803)
-"""RMS deviation over 2400 Hz at the density of 600-2200 Hz, kHz per root kHz of IF noise bandwidth.
-
-Mean over Butterworth filters of order 3 to 6, from the correlation of the instantaneous frequency of
-Gaussian noise (S. O. Rice, Statistical properties of a sine wave plus random noise, 1948; the formula from
-memory, recomputed in the tests and within 1 % of the simulated radio).
-"""
 HISS_FRAME_S = 0.05
 HISS_WANDER_DB = 2.0
 """Frames of true hiss scatter by 0.5 dB; speech and music by far more."""
@@ -178,16 +169,13 @@ def learn_from_hiss(
     judged = deemphasis_us is None
     if deemphasis_us is None:
         deemphasis_us = _judge_deemphasis(hiss, rate_hz)
-    inside = (hz >= HISS_BAND_HZ[0]) & (hz <= HISS_BAND_HZ[1])
-    flat = density[inside] * _lift(hz[inside], deemphasis_us) ** 2
-    rms_fs = math.sqrt(float(np.mean(flat)) * HISS_WIDTH_HZ)
-    factor = float(np.interp(if_bandwidth_khz, HISS_BANDWIDTH_KHZ, HISS_FACTOR))
+    rms_fs = density_rms(hz, density, deemphasis_us)
     audible = (hz >= HISS_LEVEL_BAND_HZ[0]) & (hz <= HISS_LEVEL_BAND_HZ[1])
     in_table = HISS_BANDWIDTH_KHZ[0] <= if_bandwidth_khz <= HISS_BANDWIDTH_KHZ[-1]
     return Feed(
         name=name,
         method="hiss",
-        scale_khz_per_fs=factor * math.sqrt(if_bandwidth_khz) / rms_fs,
+        scale_khz_per_fs=hiss_khz(if_bandwidth_khz) / rms_fs,
         scale_uncertainty_db=HISS_UNCERTAINTY_DB if in_table else HISS_UNCERTAINTY_OUTSIDE_DB,
         deemphasis_us=deemphasis_us,
         tone_hz=None,

@@ -7,7 +7,8 @@ import pytest
 from numpy.typing import NDArray
 
 from audiotest.errors import AudiotestError, MeasureError, RequestError
-from audiotest.feeds.scale import HISS_BANDWIDTH_KHZ, HISS_FACTOR, learn_from_hiss, learn_from_tone
+from audiotest.feeds.scale import learn_from_hiss, learn_from_tone
+from audiotest.measure.ifband import HISS_BANDWIDTH_KHZ, HISS_FACTOR
 from audiotest.radio.link import laboratory_hiss, laboratory_tone
 from audiotest.radio.settings import Receiver, SoundCard, Timing
 from audiotest.radio.voices import load_voice
