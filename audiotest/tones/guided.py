@@ -54,7 +54,9 @@ class Guided:
         self.stopped_by = by
         self._script.close()
         self.step = None
-        if not self.complete:
+        if self.notebook.open_ended and not isinstance(by, AudiotestError):
+            self.complete = True
+        elif not self.complete:
             self.notebook.notes.append(f"stopped early: {reason}; what was measured until then stands")
 
     def report(self) -> Report:

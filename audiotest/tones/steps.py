@@ -136,13 +136,17 @@ class Report:
 
 @dataclass(slots=True, kw_only=True)
 class Notebook:
-    """Where a running procedure writes, point by point, so that nothing is lost when it is cut short."""
+    """Where a running procedure writes, point by point, so that nothing is lost when it is cut short.
+
+    ``open_ended`` says that it has no end of its own: a stop completes it.
+    """
 
     procedure: str
     title: str
     x_label: str = ""
     y_label: str = ""
     x_logarithmic: bool = False
+    open_ended: bool = False
     figures: list[Figure] = field(default_factory=list)
     curves: dict[str, list[tuple[float, float]]] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)

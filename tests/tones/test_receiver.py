@@ -12,6 +12,7 @@ from audiotest.radio.bench import receive_tone, true_levels
 from audiotest.radio.receiver import audio_response
 from audiotest.tones.frequency import frequency_by_beat, frequency_by_iq
 from audiotest.tones.guided import carry_out
+from audiotest.tones.livesinad import live_sinad
 from audiotest.tones.rehearsal import DEMO_RECEIVER, DEMO_SET, Rehearsal
 from audiotest.tones.rxaudio import rx_distortion, rx_hum_noise, rx_response
 from audiotest.tones.sensitivity import sensitivity
@@ -159,3 +160,33 @@ def test_a_beat_out_of_hearing_is_no_reading():
     report = carry_out(frequency_by_beat(), Rehearsal(unit=replace(DEMO_SET, offset_hz=5000.0)))
     assert not report.complete
     assert figures(report) == {}
+
+
+def test_live_sinad_goes_on_until_it_is_stopped():
+    def stop(step):
+        stop.left -= 1
+        if stop.left == 0:
+            raise KeyboardInterrupt
+
+    stop.left = 6
+    report = carry_out(live_sinad(), Rehearsal(level_dbm=-110.0, on_step=stop))
+    assert report.complete
+    assert not report.notes
+    (sinad,) = [curve for curve in report.curves if curve.name == "SINAD"]
+    assert [time_s for time_s, _ in sinad.points] == [0.5, 1.0, 1.5, 2.0, 2.5]
+    whole = carry_out(sensitivity(LIMIT_KHZ, start_dbm=-110.0, quieting=False), Rehearsal())
+    run = next(curve for curve in whole.curves if curve.name == "SINAD")
+    assert np.mean([value for _, value in sinad.points]) == pytest.approx(dict(run.points)[-110.0], abs=1.5)
+
+
+def test_live_sinad_says_what_it_cannot_read_and_goes_on():
+    prompts = []
+
+    def note(step):
+        prompts.append(step.prompt)
+        if len(prompts) == 3:
+            raise KeyboardInterrupt
+
+    report = carry_out(live_sinad(), Rehearsal(level_dbm=None, on_step=note))
+    assert not report.figures or report.figures[0].value is None or report.figures[0].value < 6.0
+    assert len(prompts) == 3
