@@ -26,6 +26,8 @@ LOW_DRIVE_DB = -3.0
 HIGH_DRIVE_DB = 8.0
 CEILING_SEEN_DB = 0.0
 """At this drive and above the loudest syllables touch the limiter, so the peak shows the ceiling."""
+CEILING_TOUCHED_DB = -1.0
+"""The highest peaks stand some 3 dB above the 99.9th percentile that the drive is: here they still clip."""
 TARGET_DRIVE_DB = 5.0
 """Where the microphone gain is sent: inside 0 to 8 dB, loud enough without being harsh."""
 LONGEST_RAISE_DB = 12.0
@@ -260,7 +262,9 @@ def judge_deviation(limiter: Limiter, mic: Call, peak_ratio: float | None, sprea
         return Call("keep", None, max(1.0 - low_odds - over_odds, 0.0))
     if drive_db is not None and drive_db < CEILING_SEEN_DB:
         return Call("unknown", reason="talk louder, so that the limiter's ceiling shows")
-    unseen = 0.0 if drive_db is None else share_below(LOW_DRIVE_DB, drive_db, *_interval(limiter, drive_db))
+    unseen = 0.0
+    if drive_db is not None:
+        unseen = share_below(CEILING_TOUCHED_DB, drive_db, *_interval(limiter, drive_db))
     if unseen > OPPOSED_ODDS:
         # Raised on a ceiling that was not seen, the control ends far over the limit.
         return Call("unknown", reason="it is not sure that the limiter's ceiling has shown: talk louder")

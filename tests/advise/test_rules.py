@@ -298,6 +298,9 @@ def test_the_deviation_is_not_raised_while_the_ceiling_may_not_have_shown():
     )
     assert (sure.mic_gain, sure.deviation) == ("keep", "raise")
     assert (unsure.mic_gain, unsure.deviation) == ("keep", "unknown")
+    # Most likely above the threshold, and yet one in three that not even the highest peaks touch it.
+    hardly = an_over(0.3, 1.6, half_db=6.0)
+    assert (advise(hardly, LIMITS).mic_gain, advise(hardly, LIMITS).deviation) == ("keep", "unknown")
 
 
 def test_an_uncertain_drive_leaves_only_a_peak_over_the_limit_to_act_on():
