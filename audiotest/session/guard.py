@@ -2,15 +2,20 @@
 
 Open-squelch hiss has one level for one receiver (Rice 1948): when it moves, a volume control or an input
 level was moved, and every figure in kHz with it.
+
+`judge_hiss` is the rule, `HissWatch` gathers what it judges.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+from audiotest.measure.filters import bandpass
+from audiotest.units import amplitude_db
 
 HissState = Literal["unknown", "holds", "moved", "closed"]
 
@@ -25,6 +30,13 @@ LEAST_N = 3
 AGREE_DB = 1.0
 READING_ERROR_DB = 0.2
 FIRST_N = 3
+HISS_BAND_HZ = (300.0, 3400.0)
+LOOK_S = 0.5
+STEADY_SPREAD = 0.25
+"""Eight parts of half a second of hiss scatter by 4 % in RMS (1/(2·sqrt(B·T)), textbook); a syllable or the
+edge of an over scatters far more."""
+SILENT_DBFS = -120.0
+KEPT_AT_EACH_END_N = 1000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,3 +177,69 @@ def _sentence(shift_db: float, kind: str, since_s: float, has_scale: bool) -> st
 
 def _clock(time_s: float) -> str:
     return f"{int(time_s) // 60}:{int(time_s) % 60:02d} of this session"
+
+
+# -- gathering -------------------------------------------------------------------------------------
+
+
+class HissWatch:
+    """Takes the stream as it is heard and keeps the verdict on its open hiss up to date.
+
+    Parameters
+    ----------
+    rate_hz : int
+        Sample rate.
+    learned_dbfs : float or None
+        As for `judge_hiss`.
+    waiting : callable
+        Whether no over is running at this moment of the stream; called in the thread that calls `push`.
+    """
+
+    def __init__(self, rate_hz: int, learned_dbfs: float | None, waiting: Callable[[], bool]) -> None:
+        self._rate_hz = rate_hz
+        self._learned_dbfs = learned_dbfs
+        self._waiting = waiting
+        self._waited = False
+        self._parts: list[NDArray[np.floating]] = []
+        self._held_n = 0
+        self._heard_n = 0
+        self._readings: list[tuple[float, float]] = []
+        self._drift = judge_hiss((), learned_dbfs)
+
+    @property
+    def drift(self) -> HissDrift:
+        """The verdict after the last half second of hiss; may be read from any thread."""
+        return self._drift
+
+    def push(self, samples: NDArray[np.floating]) -> None:
+        """Take a block, shape (n,), full scale 1.0; what lies between moments without carrier is judged."""
+        self._heard_n += len(samples)
+        self._held_n += len(samples)
+        self._parts.append(samples)
+        if self._held_n < LOOK_S * self._rate_hz:
+            return
+        piece = np.concatenate(self._parts)[-round(LOOK_S * self._rate_hz) :]
+        self._parts, self._held_n = [], 0
+        waited, self._waited = self._waited, self._waiting()
+        if not (waited and self._waited):
+            return
+        level_dbfs, steady = hiss_level(piece, self._rate_hz)
+        if not steady:
+            return
+        self._readings.append((self._heard_n / self._rate_hz, level_dbfs))
+        # The first are the reference of a session, the last are judged: of a long one the middle is let go.
+        del self._readings[KEPT_AT_EACH_END_N:-KEPT_AT_EACH_END_N]
+        self._drift = judge_hiss(self._readings, self._learned_dbfs)
+
+
+def hiss_level(samples: NDArray[np.floating], rate_hz: int) -> tuple[float, bool]:
+    """Level of samples, shape (n,), in 300-3400 Hz in dBFS, and whether it is as steady as hiss is.
+
+    Digital silence counts as steady, at -120 dBFS.
+    """
+    band = bandpass(np.asarray(samples, dtype=np.float64), rate_hz, *HISS_BAND_HZ)
+    pieces = np.sqrt(np.mean(band[: len(band) // 8 * 8].reshape(8, -1) ** 2, axis=1))
+    level_dbfs = amplitude_db(float(np.sqrt(np.mean(pieces**2))))
+    if level_dbfs is None or level_dbfs < SILENT_DBFS:
+        return SILENT_DBFS, True
+    return level_dbfs, float(np.std(pieces)) <= STEADY_SPREAD * float(np.mean(pieces))

@@ -9,7 +9,7 @@ from rich.console import Console
 from audiotest.errors import AudiotestError, RequestError
 from audiotest.feeds.scale import load_feed, save_feed
 from audiotest.standards.limits import get_limits
-from audiotest.terminal.benchfiles import check_speech_options, compare_files, say_report
+from audiotest.terminal.benchfiles import check_drive_options, compare_files, say_report
 from audiotest.terminal.card import make_console
 from audiotest.terminal.consent import LONGEST_KEYED_S, TerminalTechnician, ask_leave
 from audiotest.tones.catalogue import PROCEDURES, Entry, Given
@@ -20,6 +20,7 @@ from audiotest.tones.opening import announcement, most_mv, null_feed, open_bench
 from audiotest.tones.rehearsal import MONITOR_FEED, OUTPUT, Rehearsal
 from audiotest.tones.reported import point_words
 from audiotest.tones.speechdrive import VOICE
+from audiotest.tones.tonedrive import TONE_HZ
 
 DONE, CANNOT, INTERRUPTED = 0, 2, 130
 
@@ -30,7 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
     feed = load_feed(arguments.feed) if arguments.feed else None
     if arguments.rehearse and feed is None:
         feed = MONITOR_FEED
-    check_speech_options(arguments)
+    check_drive_options(arguments)
     if arguments.sent:
         return compare_files(arguments, feed)
     scale = load_output(arguments.output) if arguments.output else None
@@ -39,7 +40,7 @@ def run(arguments: argparse.Namespace) -> int:
         start_dbm=arguments.start_dbm, nominal_mhz=arguments.nominal_mhz, tolerance_hz=arguments.tolerance_hz,
         lower_sideband=arguments.lower_sideband, deemphasis_us=arguments.deemphasis_us,
         speech_mv=arguments.speech_mv, own_mv=arguments.own_mv, voice=arguments.voice or VOICE,
-        most_mv=most_mv(OUTPUT if arguments.rehearse else scale),
+        tone_hz=arguments.tone_hz or TONE_HZ, most_mv=most_mv(OUTPUT if arguments.rehearse else scale),
     )  # fmt: skip
     if arguments.feed_out and arguments.procedure != "carrier-null":
         raise RequestError("--feed-out goes with carrier-null", "or learn a feed with 'audiotest feed'")

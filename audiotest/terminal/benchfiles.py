@@ -14,14 +14,18 @@ from audiotest.tones.speechdrive import drive_from_recordings
 from audiotest.tones.steps import Report
 
 PROCEDURE = "drive-by-speech"
-ITS_OPTIONS = ("own_mv", "speech_mv", "voice", "sent", "heard")
+OPTION_OF = {
+    "own_mv": (PROCEDURE, "drive-by-tone"), "speech_mv": (PROCEDURE,), "voice": (PROCEDURE,),
+    "sent": (PROCEDURE,), "heard": (PROCEDURE,), "tone_hz": ("drive-by-tone",),
+}  # fmt: skip
 
 
-def check_speech_options(arguments: argparse.Namespace) -> None:
+def check_drive_options(arguments: argparse.Namespace) -> None:
     """Refuse what does not go together; `RequestError` names it."""
-    given = [name for name in ITS_OPTIONS if getattr(arguments, name) is not None]
-    if given and arguments.procedure != PROCEDURE:
-        raise RequestError(f"--{given[0].replace('_', '-')} goes with {PROCEDURE}", "leave it out")
+    for name, procedures in OPTION_OF.items():
+        if getattr(arguments, name) is not None and arguments.procedure not in procedures:
+            option = f"--{name.replace('_', '-')}"
+            raise RequestError(f"{option} goes with {' and '.join(procedures)}", "leave it out")
     if (arguments.sent is None) != (arguments.heard is None):
         raise RequestError("--sent and --heard go together", "give both recordings, or neither")
     if arguments.sent is not None:

@@ -13,6 +13,7 @@ PROCEDURES = {
     "two-tone": "transmitter's intermodulation of two tones",
     "balance": "mic gain and deviation: talk and turn until both stand right",
     "drive-by-speech": "limiter drive by a known speech into the socket",
+    "drive-by-tone": "limiter's onset and knee by a tone in half decibels",
     "frequency": "frequency error by beat note against a reference",
     "frequency-iq": "the same from an I/Q feed: a stereo input, I left and Q right",
     "carrier-null": "deviation by carrier null, and the FM feed's scale from it",
@@ -81,21 +82,22 @@ def add_bench(commands: Any) -> None:
     bench.add_argument("--feed-out", metavar="FEED.toml", help="carrier-null: write the feed's scale here")
     bench.add_argument("--lower-sideband", action="store_true", help="the beat note is in the lower sideband")
     bench.add_argument("--swapped", action="store_true", help="frequency-iq: I is right and Q left")
-    _add_speech(bench)
+    _add_drive(bench)
     _add_confirmed(bench)
     _add_json(bench)
     bench.set_defaults(module="audiotest.terminal.bench")
 
 
-def _add_speech(bench: argparse.ArgumentParser) -> None:
-    """What drive-by-speech may be told."""
+def _add_drive(bench: argparse.ArgumentParser) -> None:
+    """What drive-by-speech and drive-by-tone may be told."""
     bench.add_argument(
         "--own-mv", type=positive, metavar="MV",
-        help="drive-by-speech: your own voice at the socket, RMS while you speak, if measured",
+        help="drive-by-speech, -tone: your own voice at the socket, RMS while you speak, if measured",
     )  # fmt: skip
     bench.add_argument(
         "--speech-mv", type=positive, metavar="MV", help="drive-by-speech: level played (own voice's, or 3)"
     )
+    bench.add_argument("--tone-hz", type=positive, metavar="HZ", help="drive-by-tone: the tone (400)")
     bench.add_argument("--voice", metavar="NAME", help="drive-by-speech: voice played (english_reading)")
     bench.add_argument(
         "--sent", metavar="FILE", help="drive-by-speech: what went into the socket, instead of playing"

@@ -11,6 +11,7 @@ from audiotest.feeds.scale import load_feed
 from audiotest.feeds.soundcard import open_input
 from audiotest.records import Feed, LimitSet
 from audiotest.session.engine import Engine
+from audiotest.session.guard import HissWatch
 from audiotest.session.worker import OverHeard, Worker, WorkerEvent
 from audiotest.standards.limits import get_limits
 from audiotest.terminal.screen import Screen
@@ -31,13 +32,26 @@ def run(arguments: argparse.Namespace) -> int:
     source = open_input(arguments.device, None, arguments.channel)
     engine = Engine(source.sample_rate_hz, feed=feed, limits=limits, pause_ends_over_s=PAUSE_ENDS_OVER_S)
     events: queue.SimpleQueue[WorkerEvent] = queue.SimpleQueue()
-    worker = Worker(source, engine, events.put)
+    watch = watch_hiss(engine, source.sample_rate_hz, feed)
+    worker = Worker(source, engine, events.put, on_samples=None if watch is None else watch.push)
     screen = Screen(limits, feed)
     screen.say(f"Listening to {source.name}, {source.sample_rate_hz / 1000:g} kHz. Ctrl-C ends.", "bold")
-    return follow(worker, events, screen)
+    return follow(worker, events, screen, watch)
 
 
-def follow(worker: Worker, events: "queue.SimpleQueue[WorkerEvent]", screen: Screen) -> int:
+def watch_hiss(engine: Engine, rate_hz: int, feed: Feed | None) -> HissWatch | None:
+    """A watch over the hiss of a feed with a learned scale, fed in the worker's thread, or None."""
+    if feed is None:
+        return None
+    return HissWatch(rate_hz, feed.hiss_dbfs, lambda: engine.reading().over_s is None)
+
+
+def follow(
+    worker: Worker,
+    events: "queue.SimpleQueue[WorkerEvent]",
+    screen: Screen,
+    watch: HissWatch | None = None,
+) -> int:
     """Show a worker's readings and overs until its source ends (0) or Ctrl-C (130)."""
     status = DONE
     before = signal.signal(signal.SIGTERM, _interrupt)
@@ -47,6 +61,8 @@ def follow(worker: Worker, events: "queue.SimpleQueue[WorkerEvent]", screen: Scr
             _print_overs(events, screen)
             if worker.reading is not None:
                 screen.show(worker.reading)
+            if watch is not None:
+                screen.hiss(watch.drift)
             time.sleep(REFRESH_S)
     except KeyboardInterrupt:
         status = INTERRUPTED
@@ -55,6 +71,8 @@ def follow(worker: Worker, events: "queue.SimpleQueue[WorkerEvent]", screen: Scr
         signal.signal(signal.SIGTERM, before)
         screen.clear()
     _print_overs(events, screen)
+    if watch is not None:
+        screen.hiss(watch.drift)
     if worker.error is not None:
         raise worker.error
     return status

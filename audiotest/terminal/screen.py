@@ -7,6 +7,7 @@ from rich.console import Console
 from rich.text import Text
 
 from audiotest.records import Feed, LimitSet, LiveReading, Over
+from audiotest.session.guard import MOVED_DB, HissDrift
 from audiotest.session.trend import follow_trim
 from audiotest.terminal.card import make_console, print_over
 from audiotest.terminal.check import judge
@@ -38,6 +39,7 @@ class Screen:
         self._latest: deque[Over] = deque(maxlen=LATEST_OVERS)
         self._line_shown = False
         self._next_s = 0.0
+        self._shift_said_db: float | None = None
 
     @property
     def redraws(self) -> bool:
@@ -67,6 +69,16 @@ class Screen:
         if change:
             self._print(Text(change[0].upper() + change[1:] + ".", style="bold"))
         sys.stdout.flush()
+
+    def hiss(self, drift: HissDrift) -> None:
+        """Say, once for each time, that the hiss is not as loud any more as when the scale was learned."""
+        if drift.state == "holds":
+            self._shift_said_db = None
+        if drift.state != "moved" or drift.shift_db is None:
+            return
+        if self._shift_said_db is None or abs(drift.shift_db - self._shift_said_db) >= MOVED_DB:
+            self._shift_said_db = drift.shift_db
+            self.say(f"{drift.sentence[0].upper()}{drift.sentence[1:]}.", "bold")
 
     def say(self, text: str, style: str = "") -> None:
         """Print a line above the live line."""

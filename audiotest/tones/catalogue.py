@@ -14,6 +14,7 @@ from audiotest.tones.rxaudio import rx_distortion, rx_hum_noise, rx_response
 from audiotest.tones.sensitivity import START_DBM, sensitivity
 from audiotest.tones.speechdrive import VOICE, drive_by_speech
 from audiotest.tones.squelch import squelch
+from audiotest.tones.tonedrive import TONE_HZ, drive_by_tone
 from audiotest.tones.txaudio import audio_response, tx_distortion, tx_hum_noise, tx_two_tone
 
 
@@ -32,6 +33,7 @@ class Given:
     speech_mv: float | None = None
     own_mv: float | None = None
     voice: str = VOICE
+    tone_hz: float = TONE_HZ
     most_mv: float | None = None
 
 
@@ -78,6 +80,12 @@ PROCEDURES: dict[str, Entry] = {
         words="limiter drive by a known speech into the microphone socket", keys=True, sends=True,
         make=lambda g: drive_by_speech(
             g.feed, g.limits, speech_mv=g.speech_mv, own_mv=g.own_mv, voice=g.voice, most_mv=g.most_mv
+        ),
+    ),
+    "drive-by-tone": Entry(
+        words="limiter's onset and knee by a tone in small steps", keys=True, sends=True,
+        make=lambda g: drive_by_tone(
+            tone_hz=g.tone_hz, start_mv=g.start_mv, most_mv=g.most_mv, own_mv=g.own_mv
         ),
     ),
     "frequency": Entry(

@@ -18,7 +18,7 @@ from audiotest.window.menus import fill_menus
 from audiotest.window.overdeeds import OverDeeds
 from audiotest.window.playback import Player, cue_tones
 from audiotest.window.practicepane import PracticePane
-from audiotest.window.presenter import Heard, cue_error_db, feed_line
+from audiotest.window.presenter import Heard, cue_error_db, feed_line, hiss_words
 from audiotest.window.scope import VIEWS
 from audiotest.window.settings import Settings, save_settings
 from audiotest.window.setupdialog import SetUpDialog
@@ -148,7 +148,9 @@ class MainWindow(QMainWindow):
         listening = self.sitting.listening
         reading = None if listening is None else listening.reading
         name = "no input" if listening is None else listening.source.name
-        hiss = "" if listening is None else listening.hiss_word()
+        hiss = ""
+        if listening is not None:
+            hiss = hiss_words(listening.hiss_drift, self.sitting.feed is not None)
         self.bench.show_feed(feed_line(name, self.sitting.feed, reading, hiss, self.sitting.trouble))
         if self.player.trouble is not None:
             self.sitting.message, self.player.trouble = str(self.player.trouble), None

@@ -13,6 +13,7 @@ from audiotest.advise.rules import (
     advise,
 )
 from audiotest.records import Advice, Feed, LimitSet, LiveReading, Over, Turn
+from audiotest.session.guard import HissDrift
 from audiotest.session.trend import Trend, follow_trim
 from audiotest.terminal.figures import deviation_amount, mic_amount
 from audiotest.units import amplitude_db, db_amplitude
@@ -338,6 +339,20 @@ def feed_line(
         lost="no drop-outs" if lost_n == 0 else f"{lost_n} samples or more lost",
         trouble=error is not None or lost_n > 0 or "moved" in hiss,
     )
+
+
+def hiss_words(drift: HissDrift | None, has_scale: bool) -> str:
+    """The verdict of the hiss guard in a few words."""
+    if not has_scale:
+        return "hiss guard: no scale to guard"
+    if drift is None or drift.state == "unknown" or drift.shift_db is None:
+        closed = drift is not None and drift.state == "closed"
+        return "hiss guard: squelch closed" if closed else "hiss guard: waits for hiss"
+    since = "" if drift.reference == "learned" else " since the first hiss"
+    shift = f"{drift.shift_db:+.1f} dB{since}".replace("-", "−")
+    if drift.state == "moved":
+        return f"hiss guard: level moved {shift}, learn the scale again"
+    return f"hiss guard: scale holds ({shift})"
 
 
 def over_label(heard: Heard) -> str:

@@ -26,6 +26,7 @@ class Settings:
     device: str = ""
     channel: int = 0
     feed_file: str = ""
+    output_file: str = ""
     clips_folder: str = ""
     sound_cue: bool = False
     spectrum_average: bool = True

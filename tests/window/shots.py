@@ -30,10 +30,11 @@ from audiotest.records import (
     Over,
 )
 from audiotest.session.engine import Engine
+from audiotest.session.guard import judge_hiss
 from audiotest.standards.limits import get_limits
 from audiotest.window.ballistics import VolumeIndicator
 from audiotest.window.envelope import outline
-from audiotest.window.listening import HissGuard, Listening, MeterLevels
+from audiotest.window.listening import MeterLevels
 from audiotest.window.mainwindow import MainWindow
 from audiotest.window.practice import AS_FOUND, PRACTICE_FEED, render_over
 from audiotest.window.settings import Settings
@@ -73,8 +74,7 @@ class Heard:
         self.reading = self.engine.reading()
         return overs
 
-    hiss_word = Listening.hiss_word
-    _guard = HissGuard(None)
+    hiss_drift = judge_hiss((), None)
 
     def stop(self) -> None:
         """Nothing runs."""

@@ -7,7 +7,6 @@ from hypothesis import strategies as st
 
 from audiotest.window.ballistics import PeakHold, VolumeIndicator
 from audiotest.window.envelope import column_extremes, outline, thinned
-from audiotest.window.listening import HissGuard
 from audiotest.window.spectra import (
     SpectrumMemory,
     colour_row,
@@ -161,29 +160,3 @@ def test_tape_clips_what_sixteen_bits_cannot_hold() -> None:
     tape = AudioTape(100)
     tape.append(np.array([1.5, -1.5], dtype=np.float32))
     assert tape.read(0, 2).tolist() == [32767, -32768]
-
-
-def looked(guard: HissGuard, samples: np.ndarray) -> str:
-    guard.look(samples, RATE_HZ)
-    return guard.word
-
-
-def test_hiss_guard_against_the_learned_level() -> None:
-    hiss = np.random.default_rng(3).normal(size=RATE_HZ // 2) * 0.1
-    # White noise of RMS 0.1 over 24 kHz has 3.1 kHz of it in the band: -20 - 8.89 dB.
-    guard = HissGuard(-28.9)
-    assert "scale holds" in looked(guard, hiss)
-    assert "moved +6" in looked(guard, 2.0 * hiss)
-    assert "squelch closed" in looked(guard, 0.01 * hiss)
-    assert "squelch closed" in looked(guard, np.zeros(RATE_HZ // 2))
-    speech_like = hiss * np.where(np.arange(len(hiss)) % 12000 < 6000, 1.0, 0.05)
-    assert "waits" in looked(HissGuard(-30.0), speech_like)
-
-
-def test_hiss_guard_of_a_tone_learned_scale_takes_the_first_hiss() -> None:
-    hiss = np.random.default_rng(3).normal(size=RATE_HZ // 2) * 0.1
-    guard = HissGuard(None)
-    assert "from here on" in looked(guard, 0.003 * hiss)  # a closed squelch
-    assert "from here on" in looked(guard, hiss)
-    assert "scale holds" in looked(guard, 1.1 * hiss)
-    assert "moved -3.1 dB since the first hiss" in looked(guard, 0.7 * hiss)

@@ -4,6 +4,7 @@ from dataclasses import replace
 import pytest
 
 from audiotest.records import LimitSet, Over
+from audiotest.session.guard import judge_hiss
 from audiotest.window.fartext import far_view
 from audiotest.window.practice import PRACTICE_FEED
 from audiotest.window.presenter import (
@@ -14,6 +15,7 @@ from audiotest.window.presenter import (
     control_views,
     feed_line,
     good_region,
+    hiss_words,
     map_point,
     needs,
     over_figures,
@@ -178,3 +180,19 @@ def test_region_is_that_of_the_advice(limits: LimitSet) -> None:
     region = good_region(limits)
     assert (region.drive_low_db, region.drive_high_db) == (-3.0, 8.0)
     assert (region.peak_low_khz, region.peak_high_khz) == (1.75, 2.5)
+
+
+@pytest.mark.parametrize(
+    ("levels", "learned", "words"),
+    [
+        ((), -14.5, "waits for hiss"),
+        ((-14.4, -14.6, -14.4), -14.5, "scale holds (+0.1 dB)"),
+        ((-8.4, -8.6, -8.5), -14.5, "level moved +6.0 dB, learn the scale again"),
+        ((-80.0, -80.0, -80.0), -14.5, "squelch closed"),
+        ((-14.5, -14.5, -14.5, -17.5, -17.5, -17.5), None, "level moved −3.0 dB since the first hiss"),
+    ],
+)
+def test_the_word_of_the_hiss_guard(levels: tuple[float, ...], learned: float | None, words: str) -> None:
+    drift = judge_hiss([(0.5 * k, level) for k, level in enumerate(levels)], learned)
+    assert words in hiss_words(drift, True)
+    assert hiss_words(drift, False) == "hiss guard: no scale to guard"

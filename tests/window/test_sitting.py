@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -13,8 +14,10 @@ from audiotest.errors import DeviceError
 from audiotest.feeds.protocol import Source
 from audiotest.feeds.simulated import SimulatedSource
 from audiotest.records import LimitSet
+from audiotest.session.guard import hiss_level
 from audiotest.standards.limits import get_limits
-from audiotest.window.practice import PRACTICE_FEED
+from audiotest.window.practice import PRACTICE_FEED, render_hiss
+from audiotest.window.presenter import hiss_words
 from audiotest.window.settings import Settings
 from audiotest.window.sitting import Fresh, Sitting
 
@@ -143,3 +146,16 @@ def test_close_twice_and_with_something_just_opened(limits: LimitSet, audio: np.
     sitting.close()
     sitting.close()
     assert list(source.blocks()) == []
+
+
+def test_a_moved_volume_control_is_noticed_between_overs(sitting: Sitting) -> None:
+    hiss = np.tile(render_hiss(), 2)[: 6 * 48000]
+    level_dbfs, steady = hiss_level(hiss[:24000], 48000)
+    assert steady
+    sitting.input_feed = replace(PRACTICE_FEED, hiss_dbfs=level_dbfs)
+    hear(sitting, np.concatenate([hiss, 10.0 ** (-3.0 / 20.0) * np.tile(hiss, 2)]))
+    assert sitting.listening is not None
+    drift = sitting.listening.hiss_drift
+    assert drift.state == "moved"
+    assert drift.shift_db == pytest.approx(-3.0, abs=0.4)
+    assert "level moved −" in hiss_words(drift, True)

@@ -1,0 +1,107 @@
+"""Every measurement that the bench window offers, and how each is made from what was filled in."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from audiotest.feeds.scale import load_feed
+from audiotest.records import LimitSet
+from audiotest.standards.limits import get_limits
+from audiotest.tones.catalogue import PROCEDURES, Entry, Given
+from audiotest.tones.guided import Guided
+from audiotest.tones.level import OutputScale, load_output
+from audiotest.tones.livesinad import live_sinad
+from audiotest.tones.needs import NEEDS, Needs
+from audiotest.tones.opening import most_mv, require_output
+from audiotest.tones.rehearsal import MONITOR_FEED, OUTPUT, Rehearsal
+from audiotest.tones.steps import Step
+from audiotest.window.benchchoice import Listed
+from audiotest.window.benchfields import Filled
+
+LEARN_IT = "make one with 'audiotest send learn' and name its file here; or rehearse"
+SINAD = "sinad"
+SINAD_ENTRY = Entry(
+    words="SINAD, live: turn generator or adjustment by hand", keys=False, sends=False,
+    make=lambda given: live_sinad(),
+)  # fmt: skip
+ENTRIES: dict[str, Entry] = {**PROCEDURES, SINAD: SINAD_ENTRY}
+ALL_NEEDS: dict[str, Needs] = {
+    **NEEDS,
+    SINAD: Needs(words="a generator with 1 kHz at 60 %; the set's audio on the input", steps_n=0),
+}
+TRANSMITTER, RECEIVER = "Transmitter", "Receiver"
+SINAD_HIGH_DBM, SINAD_LOW_DBM, SINAD_STEP_DB = -104.0, -122.0, 0.5
+
+
+def listed() -> tuple[Listed, ...]:
+    """All of them in the order of the list: what keys a transmitter first."""
+    rows = [
+        Listed(
+            name=name, group=TRANSMITTER if entry.keys else RECEIVER, words=entry.words, needs=ALL_NEEDS[name]
+        )
+        for name, entry in ENTRIES.items()
+    ]
+    return tuple(sorted(rows, key=lambda row: row.group != TRANSMITTER))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prepared:
+    """A measurement ready to start."""
+
+    name: str
+    entry: Entry
+    guided: Guided
+    limits: LimitSet
+    scale: OutputScale | None
+
+
+def prepare_run(name: str, filled: Filled, *, rehearsed: bool) -> Prepared:
+    """Read the files and make the procedure.
+
+    Raises
+    ------
+    AudiotestError
+        A file cannot be read, or something that the procedure needs is missing.
+    """
+    entry = ENTRIES[name]
+    limits = get_limits(filled.limits)
+    if rehearsed:
+        feed, scale = MONITOR_FEED, OUTPUT
+    else:
+        feed = load_feed(filled.feed_file) if filled.feed_file and _listens_to_fm(name) else None
+        scale = load_output(filled.output_file) if filled.output_file and entry.sends else None
+        require_output(entry.words, entry, scale, LEARN_IT)
+    given = Given(
+        feed=feed, limits=limits, start_mv=filled.start_mv, start_dbm=filled.start_dbm,
+        nominal_mhz=filled.nominal_mhz, tolerance_hz=filled.tolerance_hz,
+        lower_sideband=filled.lower_sideband, deemphasis_us=filled.deemphasis_us, own_mv=filled.own_mv,
+        most_mv=most_mv(scale),
+    )  # fmt: skip
+    return Prepared(name=name, entry=entry, guided=entry.make(given), limits=limits, scale=scale)
+
+
+def _listens_to_fm(name: str) -> bool:
+    needs = ALL_NEEDS[name]
+    return needs.scale or needs.speech or name == "balance"
+
+
+def rehearsal_for(name: str) -> Rehearsal:
+    """The simulated radio; for live SINAD somebody turns its generator down and up again."""
+    if name != SINAD:
+        return Rehearsal()
+    levels = _down_and_up()
+    rehearsal = Rehearsal(level_dbm=next(levels))
+
+    def turn(step: Step) -> None:
+        rehearsal.level_dbm = next(levels)
+
+    rehearsal.on_step = turn
+    return rehearsal
+
+
+def _down_and_up() -> Iterator[float]:
+    level_dbm, way = SINAD_HIGH_DBM, -1.0
+    while True:
+        yield level_dbm
+        level_dbm += way * SINAD_STEP_DB
+        if not SINAD_LOW_DBM < level_dbm < SINAD_HIGH_DBM:
+            way = -way
