@@ -70,10 +70,12 @@ def active_speech_level(samples: NDArray[np.floating], sample_rate_hz: int) -> S
         return None
     levels = 10.0 * np.log10(energy / np.maximum(counts, 1))
     above = levels - 20.0 * np.log10(thresholds)
-    reached = np.flatnonzero(seen & (above >= MARGIN_DB))
-    if len(reached) == 0:
+    # From the lowest threshold upwards, as the Recommendation counts: a threshold that is passed for a few
+    # samples only has a level far above it again.
+    short = np.flatnonzero(~(seen & (above >= MARGIN_DB)))
+    k = int(short[-1]) + 1 if len(short) else 0
+    if k == len(thresholds):
         return None
-    k = int(reached[0])
     active = float(levels[k])
     if k > 0 and seen[k - 1]:
         part = (MARGIN_DB - above[k - 1]) / (above[k] - above[k - 1])

@@ -57,3 +57,18 @@ def test_gain_moves_the_level_and_not_the_activity(gain_db):
 )
 def test_nothing_has_no_level(samples):
     assert active_speech_level(samples, RATE_HZ) is None
+
+
+@pytest.mark.parametrize("gain_db", np.arange(-12.0, 0.1, 0.75))
+def test_words_that_grow_until_the_very_end_have_the_level_of_the_words(gain_db):
+    """At any gain, also when a threshold is passed in the last few samples only.
+
+    Half a second of tone that doubles along its way has an r.m.s. of sqrt(7/12) of its end; nothing is left
+    for the hangover after it (ITU-T P.56, clause 8).
+    """
+    t = np.arange(RATE_HZ // 2) / RATE_HZ
+    words = (0.5 + t) * np.sin(2 * np.pi * 500.0 * t) * 10 ** (gain_db / 20)
+    level = active_speech_level(np.concatenate([np.zeros(8 * RATE_HZ), words]), RATE_HZ)
+    expected = -3.01 + 10 * np.log10(7.0 / 12.0) + gain_db
+    assert level.active_dbfs == pytest.approx(expected, abs=0.3)
+    assert level.activity == pytest.approx(0.5 / 8.5, rel=0.08)
