@@ -16,6 +16,8 @@ JUST_OVER_NOISE_DB = 3.0
 """Where speech hardly rises above the noise: the level of 20 ms of noise scatters by 0.6 dB."""
 LEAST_RISE = 2.0
 ENOUGH_S = 2.0
+CRACKLE = 10 ** (9.0 / 20)
+MOST_CRACKLES = 5
 LOW_VIEW_US = 750.0
 LOW_VIEW_HZ = (300.0, 2600.0)
 
@@ -62,6 +64,31 @@ def _passed(rms: NDArray[np.float64], noise: float, over_db: float = OVER_NOISE_
         1e-7,
     )
     return np.asarray(rms >= threshold)
+
+
+def crackles(samples: NDArray[np.floating], part: Activity) -> NDArray[np.bool_]:
+    """Active frames that hold a crackle and no speech, shape (n_frames,).
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        The view that `part` was found in.
+    part : Activity
+        When somebody speaks.
+
+    Notes
+    -----
+    A frame whose peak stands more than 9 dB over the 98th percentile of frame peaks: on 299 simulated overs
+    of eight talkers the highest syllable stood 6.8 dB over it. More than a tenth of a second of them is no
+    crackle, and none is named then.
+    """
+    count = min(len(part.active), len(samples) // part.frame_n)
+    peaks = np.abs(samples[: count * part.frame_n]).reshape(count, part.frame_n).max(axis=1)
+    found = np.zeros(len(part.active), dtype=bool)
+    active = part.active[:count]
+    if np.any(active):
+        found[:count] = active & (peaks > CRACKLE * np.percentile(peaks[active], 98))
+    return found if np.sum(found) <= MOST_CRACKLES else np.zeros(len(part.active), dtype=bool)
 
 
 @dataclass(frozen=True, slots=True)

@@ -43,6 +43,7 @@ VOICING_SNR_DB = 5.0
 TONE_ITSELF_SHARE = 0.75
 """A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
 ENDS_OVERLOAD = "the sound card is overloaded by the end beep or the carrier's edges only, not by the speech"
+CRACKLE_LEFT_OUT = "a crackle far above the speech is left out of the drive and the deviation"
 NO_SCALE = "deviation unknown: no feed scale; learn one with 'audiotest feed learn'"
 _NO_LIMITER = Limiter(
     drive_db=None, drive_low_db=None, drive_high_db=None, clipped_fraction=None, reached=None
@@ -99,6 +100,10 @@ def _active(view: _View, noise: NDArray[np.float64] | None) -> tuple[speech.Acti
     rms = speech.frame_rms(low_view(sound, view.deemphasis_us), round(sound.low_rate_hz * speech.FRAME_S))
     low_noise = 0.0 if bare is None else float(np.std(low_view(bare, view.deemphasis_us)))
     part = speech.find_activity(flat, sound.rate_hz, noise=noise, low=speech.LowView(rms, low_noise))
+    crackling = speech.crackles(flat, part)
+    if np.any(crackling):
+        part = replace(part, active=part.active & ~crackling)
+        view.notes.append(CRACKLE_LEFT_OUT)
     return part, np.asarray(part.select(flat))
 
 
