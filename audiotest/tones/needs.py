@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from audiotest.tones.catalogue import Entry
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Needs:
@@ -24,6 +26,7 @@ class Needs:
 
 
 _SOCKET = "a learned output into the mic socket; a monitor receiver with a learned scale"
+_MONITOR = "a monitor receiver"
 _GENERATOR = "a signal generator on the antenna socket; the set's audio on the input"
 
 NEEDS: dict[str, Needs] = {
@@ -34,8 +37,12 @@ NEEDS: dict[str, Needs] = {
     "two-tone": Needs(words=_SOCKET, steps_n=3, scale=True, start_mv=True),
     "balance": Needs(words="a monitor receiver, best with a learned scale; your voice", steps_n=6),
     "drive-by-speech": Needs(
-        words="a learned output into the mic socket; a monitor receiver, with a scale for kHz", steps_n=2,
+        words="a learned output into the mic socket; a monitor receiver, with a scale for kHz", steps_n=1,
         speech=True,
+    ),
+    "drive-by-tone": Needs(
+        words="a learned output into the mic socket; a monitor receiver, no scale", steps_n=17,
+        start_mv=True, speech=True,
     ),
     "frequency": Needs(
         words="a receiver for CW or SSB; a reference carrier on the nominal frequency", steps_n=2,
@@ -54,3 +61,12 @@ NEEDS: dict[str, Needs] = {
     "rx-distortion": Needs(words=_GENERATOR, steps_n=1),
     "rx-hum": Needs(words=_GENERATOR, steps_n=2),
 }  # fmt: skip
+
+
+def needs_of(name: str, entry: Entry) -> Needs:
+    """What a procedure needs; of one that is not in the table no more than its entry tells."""
+    if name in NEEDS:
+        return NEEDS[name]
+    if entry.sends:
+        return Needs(words=_SOCKET, steps_n=0, scale=True, start_mv=True)
+    return Needs(words=_MONITOR if entry.keys else _GENERATOR, steps_n=0)

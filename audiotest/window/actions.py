@@ -27,6 +27,9 @@ DEEDS = (
     Deed(name="compare", menu="&Over", text="&Compare the two chosen overs", keys=("C",)),
     Deed(name="earlier", menu="&Over", text="&Earlier over", keys=("[", "Alt+Left")),
     Deed(name="newer", menu="&Over", text="&Newer over", keys=("]", "Alt+Right")),
+    Deed(name="job_sheets", menu="&Sheet", text="&Job sheets …", keys=("J",)),
+    Deed(name="over_as_found", menu="&Sheet", text="Over on the sheet, as &found", keys=("1",)),
+    Deed(name="over_as_left", menu="&Sheet", text="Over on the sheet, as &left", keys=("2",)),
     Deed(name="far", menu="&View", text="&Far view, to read across the room", keys=("F",), checkable=True),
     Deed(
         name="pictures",

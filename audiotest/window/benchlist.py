@@ -4,13 +4,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from audiotest.feeds.scale import load_feed
-from audiotest.records import LimitSet
+from audiotest.records import Feed, LimitSet
 from audiotest.standards.limits import get_limits
 from audiotest.tones.catalogue import PROCEDURES, Entry, Given
 from audiotest.tones.guided import Guided
 from audiotest.tones.level import OutputScale, load_output
 from audiotest.tones.livesinad import live_sinad
-from audiotest.tones.needs import NEEDS, Needs
+from audiotest.tones.needs import Needs, needs_of
 from audiotest.tones.opening import most_mv, require_output
 from audiotest.tones.rehearsal import MONITOR_FEED, OUTPUT, Rehearsal
 from audiotest.tones.steps import Step
@@ -25,7 +25,7 @@ SINAD_ENTRY = Entry(
 )  # fmt: skip
 ENTRIES: dict[str, Entry] = {**PROCEDURES, SINAD: SINAD_ENTRY}
 ALL_NEEDS: dict[str, Needs] = {
-    **NEEDS,
+    **{name: needs_of(name, entry) for name, entry in PROCEDURES.items()},
     SINAD: Needs(words="a generator with 1 kHz at 60 %; the set's audio on the input", steps_n=0),
 }
 TRANSMITTER, RECEIVER = "Transmitter", "Receiver"
@@ -64,9 +64,9 @@ def prepare_run(name: str, filled: Filled, *, rehearsed: bool) -> Prepared:
     """
     entry = ENTRIES[name]
     limits = get_limits(filled.limits)
-    if rehearsed:
-        feed, scale = MONITOR_FEED, OUTPUT
-    else:
+    feed: Feed | None = MONITOR_FEED
+    scale: OutputScale | None = OUTPUT
+    if not rehearsed:
         feed = load_feed(filled.feed_file) if filled.feed_file and _listens_to_fm(name) else None
         scale = load_output(filled.output_file) if filled.output_file and entry.sends else None
         require_output(entry.words, entry, scale, LEARN_IT)

@@ -49,7 +49,7 @@ class RunningPane(QWidget):
         self.field = QLineEdit()
         self.field.setAccessibleName("what it is set to")
         self.unit = QLabel()
-        self.done = QPushButton()
+        self.done = QPushButton("nothing to answer")
         self.live = FittedLabel(1.5, 4.5, lines=3.4, bold=True, spoken="last reading")
         self.live_where = CutLabel(spoken="of")
         self.progress = QProgressBar()

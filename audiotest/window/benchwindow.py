@@ -323,7 +323,8 @@ class BenchWindow(QWidget):
                 self.back()
         elif event.key() in (Qt.Key.Key_Return, Qt.Key.Key_Enter):
             focus = self.focusWidget()
-            if page is self.running and focus is not self.running.stop:
+            if page is self.running:
+                # Never the stop, which may have the focus: a second Enter must not end the run.
                 self.running.press()
             elif isinstance(focus, QPushButton):
                 focus.click()

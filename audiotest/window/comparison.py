@@ -11,7 +11,7 @@ from scipy.signal import welch
 
 from audiotest.units import power_db
 from audiotest.window.plots import DASHED, SOLID, Legend, dress_plot, make_plot
-from audiotest.window.presenter import Heard, compare_lines
+from audiotest.window.presenter import Heard
 from audiotest.window.spectra import SPECTRUM_HIGH_HZ, spectrum_size
 from audiotest.window.theme import Theme
 
@@ -108,3 +108,28 @@ class Comparison(QDialog):
     def text(self) -> str:
         """Title and figures as they are shown."""
         return self._text.text()
+
+
+def compare_lines(first: Heard, second: Heard) -> tuple[str, ...]:
+    """What changed from one over to another, one figure a line."""
+    rows: list[tuple[str, float | None, float | None, str, int]] = [
+        ("drive", first.over.limiter.drive_db, second.over.limiter.drive_db, "dB", 1),
+        ("clipped", _percent(first), _percent(second), "%", 1),
+        ("peak", first.over.deviation.peak_khz, second.over.deviation.peak_khz, "kHz", 2),
+        ("RMS", first.over.deviation.rms_khz, second.over.deviation.rms_khz, "kHz", 2),
+        ("level", first.over.level.active_speech_dbfs, second.over.level.active_speech_dbfs, "dBFS", 1),
+        ("S/N", first.over.noise.snr_db, second.over.noise.snr_db, "dB", 1),
+    ]
+    lines = []
+    for name, before, after, unit, digits in rows:
+        if before is None or after is None:
+            continue
+        lines.append(
+            f"{name}: {before:.{digits}f} → {after:.{digits}f} {unit} ({after - before:+.{digits}f})"
+        )
+    return tuple(line.replace("-", "−") for line in lines) or ("nothing was measured in both",)
+
+
+def _percent(heard: Heard) -> float | None:
+    clipped = heard.over.limiter.clipped_fraction
+    return None if clipped is None else 100.0 * clipped

@@ -1,5 +1,7 @@
 """Labels that make the best of their room: one grows and shrinks its letters, one cuts its end off."""
 
+from html import escape
+
 from PySide6.QtCore import QEvent, QRect, QSize, Qt
 from PySide6.QtGui import QFont, QFontMetrics, QFontMetricsF, QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QApplication, QLabel, QSizePolicy, QWidget
@@ -7,6 +9,15 @@ from PySide6.QtWidgets import QApplication, QLabel, QSizePolicy, QWidget
 from audiotest.window.theme import bigger
 
 STEPS = 24
+
+
+def plain_tip(text: str) -> str:
+    """A tool tip that says `text` as it is, also where it looks like markup.
+
+    >>> plain_tip("8 kHz"), plain_tip("a <b> c")
+    ('8 kHz', '<qt>a &lt;b&gt; c</qt>')
+    """
+    return f"<qt>{escape(text)}</qt>" if "<" in text or "&" in text else text
 
 
 class FittedLabel(QLabel):
@@ -42,7 +53,7 @@ class FittedLabel(QLabel):
         """Show another text."""
         if text != self._whole:
             self._whole = text
-            self.setToolTip(text)
+            self.setToolTip(plain_tip(text))
             self.setAccessibleName(f"{self._spoken}: {text}" if self._spoken else text)
             self.fit()
 
@@ -116,7 +127,7 @@ class CutLabel(QLabel):
         """Show another text."""
         if text != self.text():
             super().setText(text)
-            self.setToolTip(text)
+            self.setToolTip(plain_tip(text))
             self.setAccessibleName(f"{self._spoken}: {text}" if self._spoken else text)
 
     def sizeHint(self) -> QSize:

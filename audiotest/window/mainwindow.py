@@ -22,6 +22,7 @@ from audiotest.window.presenter import Heard, cue_error_db, feed_line, hiss_word
 from audiotest.window.scope import VIEWS
 from audiotest.window.settings import Settings, save_settings
 from audiotest.window.setupdialog import SetUpDialog
+from audiotest.window.sheetdeeds import SheetDeeds
 from audiotest.window.sitting import Fresh, Sitting
 from audiotest.window.textpage import TextPage
 from audiotest.window.theme import apply_theme, choose_theme
@@ -60,6 +61,7 @@ class MainWindow(QMainWindow):
         self.dialog: SetUpDialog | None = None
         self.box: QDialog | None = None
         self.over_deeds, self.view_deeds = OverDeeds(self), ViewDeeds(self)
+        self.sheet_deeds = SheetDeeds(self)
         self.deeds: dict[str, QAction] = fill_menus(self, DEEDS, lambda name: self.deed(name)())
         self._shown_message = ""
         self._truths_seen = 0
@@ -94,8 +96,8 @@ class MainWindow(QMainWindow):
             self.sitting.message = f"{self.settings_file}: cannot be written; this choice is not remembered"
 
     def deed(self, name: str) -> Callable[[], None]:
-        """What carries out a deed of the table in `actions`: a method here, or of the over or view deeds."""
-        for holder in (self.over_deeds, self.view_deeds, self):
+        """What carries out a deed of the table in `actions`: a method here, or of the other deeds."""
+        for holder in (self.over_deeds, self.view_deeds, self.sheet_deeds, self):
             found: Callable[[], None] | None = getattr(holder, name, None)
             if found is not None:
                 return found
@@ -126,6 +128,8 @@ class MainWindow(QMainWindow):
         self.practice.setVisible(self.sitting.practice is not None)
         self.show_trail()
         self.show_far()
+        if self.sheet_deeds.page is not None:
+            self.sheet_deeds.page.dress(self.theme)
 
     # -- the timer --------------------------------------------------------------------------------
 

@@ -17,7 +17,7 @@ class OverDeeds:
 
     def replay(self) -> None:
         """Play the chosen over, or the last."""
-        number = self._current()
+        number = self.current()
         if number is None:
             return
         self.play(number)
@@ -36,13 +36,13 @@ class OverDeeds:
 
     def keep(self) -> None:
         """Write the chosen overs, or the last, to disk."""
-        for number in self._window.bench.tape.chosen() or (self._current(),):
+        for number in self._window.bench.tape.chosen() or (self.current(),):
             if number is not None:
                 self._sitting.keep(number)
 
     def discard(self) -> None:
         """Take the chosen overs, or the last, off the tape."""
-        for number in self._window.bench.tape.chosen() or (self._current(),):
+        for number in self._window.bench.tape.chosen() or (self.current(),):
             if number is not None:
                 self._sitting.discard(number)
         self._window.bench.tape.drop_missing({heard.number for heard in self._sitting.log.heard})
@@ -79,7 +79,8 @@ class OverDeeds:
         if tape.count():
             tape.setCurrentRow(min(max(tape.currentRow() + way, 0), tape.count() - 1))
 
-    def _current(self) -> int | None:
+    def current(self) -> int | None:
+        """Number of the chosen over, or of the last; None, with a word, when there is none."""
         chosen = self._window.bench.tape.chosen()
         if chosen:
             return chosen[-1]

@@ -39,7 +39,7 @@ STATE_WORDS = {"waiting": "no carrier", "carrier": "carrier", "speech": "talking
 class Heard:
     """One over of the session: its number from 1, the time of day it ended, its record and the advice.
 
-    ``trend`` is what changed since the overs before it on the same input.
+    ``feed`` is the scale it was measured with, ``trend`` what changed since the overs before on that input.
     """
 
     number: int
@@ -47,6 +47,7 @@ class Heard:
     over: Over
     advice: Advice
     scale_uncertainty_db: float
+    feed: Feed | None
     trend: Trend
 
 
@@ -142,6 +143,7 @@ class OverLog:
             over=over,
             advice=advise(over, self.limits, scale_uncertainty_db=uncertainty),
             scale_uncertainty_db=uncertainty,
+            feed=self.feed,
             trend=follow_trim([*run, over]),
         )
         self.heard.append(heard)
@@ -372,28 +374,3 @@ def over_figures(heard: Heard) -> str:
     if peak is not None:
         parts.append(f"{peak:.2f} kHz")
     return "  ".join(parts).replace("-", "−") or heard.over.kind
-
-
-def compare_lines(first: Heard, second: Heard) -> tuple[str, ...]:
-    """What changed from one over to another, one figure a line."""
-    rows: list[tuple[str, float | None, float | None, str, int]] = [
-        ("drive", first.over.limiter.drive_db, second.over.limiter.drive_db, "dB", 1),
-        ("clipped", _percent(first), _percent(second), "%", 1),
-        ("peak", first.over.deviation.peak_khz, second.over.deviation.peak_khz, "kHz", 2),
-        ("RMS", first.over.deviation.rms_khz, second.over.deviation.rms_khz, "kHz", 2),
-        ("level", first.over.level.active_speech_dbfs, second.over.level.active_speech_dbfs, "dBFS", 1),
-        ("S/N", first.over.noise.snr_db, second.over.noise.snr_db, "dB", 1),
-    ]
-    lines = []
-    for name, before, after, unit, digits in rows:
-        if before is None or after is None:
-            continue
-        lines.append(
-            f"{name}: {before:.{digits}f} → {after:.{digits}f} {unit} ({after - before:+.{digits}f})"
-        )
-    return tuple(line.replace("-", "−") for line in lines) or ("nothing was measured in both",)
-
-
-def _percent(heard: Heard) -> float | None:
-    clipped = heard.over.limiter.clipped_fraction
-    return None if clipped is None else 100.0 * clipped

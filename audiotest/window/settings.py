@@ -28,6 +28,7 @@ class Settings:
     feed_file: str = ""
     output_file: str = ""
     clips_folder: str = ""
+    sheets_file: str = ""
     sound_cue: bool = False
     spectrum_average: bool = True
     scope_view: str = "both"

@@ -222,6 +222,11 @@ class Sitting:
         run = self._run_of.get(number)
         return 48000 if run is None else run.rate_hz
 
+    def source_name(self, number: int) -> str:
+        """Name of the input that an over was heard on."""
+        run = self._run_of.get(number)
+        return "an earlier input" if run is None else run.source.name
+
     def keep(self, number: int) -> None:
         """Write an over to disk as FLAC; the message says where."""
         codes, rate_hz = self.audio(number), self.rate_hz(number)

@@ -5,7 +5,8 @@ import pytest
 from scipy.signal import butter, sosfilt
 
 from audiotest.measure.bands import band_frames, plan_bands
-from audiotest.session.finder import CELL_HOPS, CELL_S, OverFinder
+from audiotest.session.cells import CELL_HOPS, CELL_S
+from audiotest.session.finder import OverFinder
 
 HISS, QUIET, VOICE = 0.3, 0.01, 0.15
 

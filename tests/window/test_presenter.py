@@ -5,13 +5,13 @@ import pytest
 
 from audiotest.records import LimitSet, Over
 from audiotest.session.guard import judge_hiss
+from audiotest.window.comparison import compare_lines
 from audiotest.window.fartext import far_view
 from audiotest.window.practice import PRACTICE_FEED
 from audiotest.window.presenter import (
     OVERS_KEPT,
     TRAIL_N,
     OverLog,
-    compare_lines,
     control_views,
     feed_line,
     good_region,

@@ -1,0 +1,73 @@
+"""The over that is running, what was heard before it, and the floor that its noise shows."""
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+FLOOR_STEP_DB = 3.0
+FLOOR_CELLS = 25
+"""In a second of speech there is a pause; before that the lowest level need not be the carrier's floor."""
+LONGEST_KEPT_CELLS, FORGOTTEN_CELLS = 6000, 3000
+
+Edge = Literal["hiss", "closed", "none"]
+
+
+@dataclass(slots=True)
+class Idle:
+    """The steady noise between overs, and since when; of an unknown kind until it shows which it is."""
+
+    levels_db: NDArray[np.float64]
+    start_cell: int
+    kind: Literal["hiss", "closed", "unknown"]
+
+
+@dataclass(slots=True)
+class RunningOver:
+    """An over that has not ended yet; ``uppers_db`` holds the upper bands' level of each of its cells."""
+
+    start_cell: int
+    idle: Idle | None
+    dropped: bool
+    uppers_db: list[float]
+    last_active_cell: int
+    lows_db: list[float] = field(default_factory=list)
+    """Lowest pair of neighbours up to each cell from the third on, one entry less two than `uppers_db`."""
+    noise_db: NDArray[np.float64] | None = None
+    """The steady noise that is all the over has held so far; None before it stands and once it is over."""
+    odd: int = 0
+
+    def add(self, level_db: float) -> None:
+        """Take the level of the next cell in the upper bands."""
+        self.uppers_db.append(level_db)
+        if len(self.uppers_db) > LONGEST_KEPT_CELLS:
+            self._find_lows()
+            del self.uppers_db[:FORGOTTEN_CELLS], self.lows_db[:FORGOTTEN_CELLS]
+
+    def floor_db(self, leave_out: int) -> float:
+        """Lowest 100 ms of the over so far in the upper bands, the last cells and the first one left out."""
+        end = len(self.uppers_db) - leave_out
+        if end < 3:
+            return max(self.uppers_db)
+        self._find_lows()
+        return self.lows_db[end - 3]
+
+    def has_own_floor(self, idle_upper_db: float) -> bool:
+        """Whether the over shows a floor of its own, several cells at one level above the idle noise."""
+        uppers_db = self.uppers_db
+        waiting = 0
+        while waiting < len(uppers_db) and uppers_db[-waiting - 1] < idle_upper_db + FLOOR_STEP_DB:
+            waiting += 1
+        # One more cell is left out: the edge may lie inside it.
+        waiting += 1
+        floor_db = self.floor_db(waiting)
+        at_floor = sum(upper < floor_db + FLOOR_STEP_DB for upper in uppers_db[:-waiting])
+        return floor_db > idle_upper_db + FLOOR_STEP_DB and at_floor >= 4 and len(uppers_db) >= FLOOR_CELLS
+
+    def _find_lows(self) -> None:
+        """The running floor up to now: each cell is looked at once, however long the over."""
+        lows_db, uppers_db = self.lows_db, self.uppers_db
+        for k in range(len(lows_db) + 2, len(uppers_db)):
+            pair_db = (uppers_db[k - 1] + uppers_db[k]) / 2.0
+            lows_db.append(min(lows_db[-1], pair_db) if lows_db else pair_db)

@@ -1,0 +1,386 @@
+"""The job sheets beside the bench: find a set, see its sheet as found against as left, put readings on it."""
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from PySide6.QtCore import QEvent, QSize, Qt, QTimer
+from PySide6.QtGui import QFontMetricsF, QKeySequence, QShortcut
+from PySide6.QtWidgets import (
+    QApplication,
+    QDialog,
+    QFileDialog,
+    QHBoxLayout,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QSplitter,
+    QTabWidget,
+    QVBoxLayout,
+    QWidget,
+)
+
+from audiotest.errors import AudiotestError
+from audiotest.keep.sheetrecords import STAGES, Stage
+from audiotest.window import sheetdesk
+from audiotest.window.advicepane import announce
+from audiotest.window.labels import CutLabel
+from audiotest.window.sheetdesk import DeskView, Question, TypedReading
+from audiotest.window.sheetforms import SetForm, TypeRow, VisitForm, named, push_button
+from audiotest.window.sheettable import LineList, ReadingTable
+from audiotest.window.theme import Theme
+
+SEARCH_MS = 250
+LOOK_AGAIN_MS = 3000
+"""Another window, or the command line, may have changed the sheets meanwhile."""
+Later = Callable[[Callable[[], Any], Callable[[Any], None]], None]
+
+
+class SheetPage(QDialog):
+    """Search and sets on the left, the chosen sheet on the right; all work on the file is done elsewhere.
+
+    Parameters
+    ----------
+    path : Path
+        The file of the sheets; made when it is not there.
+    later : callable
+        Does its first argument in another thread and hands what comes of it to the second, in this one.
+    put_over : callable
+        Puts the over chosen on the tape on the chosen sheet, at a stage.
+    limits : str
+        Id of the limits that a new set or sheet starts with.
+    file_chosen : callable
+        Told which file is used from now on.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        *,
+        later: Later,
+        put_over: Callable[[Stage], None],
+        limits: str,
+        file_chosen: Callable[[Path], None],
+        theme: Theme,
+        parent: QWidget | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self.setModal(False)
+        self.setWindowTitle("Job sheets")
+        self.path, self.limits = path, limits
+        self.question = Question()
+        self._later, self._put_over, self._file_chosen = later, put_over, file_chosen
+        self._view: DeskView | None = None
+        self._make_parts()
+        self._arrange()
+        self.dress(theme)
+        self._search_timer = QTimer(self)
+        self._search_timer.setSingleShot(True)
+        self._search_timer.setInterval(SEARCH_MS)
+        self._search_timer.timeout.connect(self._search)
+        self._again = QTimer(self)
+        self._again.timeout.connect(self._look_while_seen)
+        self._again.start(LOOK_AGAIN_MS)
+        QShortcut(QKeySequence("F5"), self).activated.connect(self.refresh)
+        self.refresh()
+
+    @property
+    def visit_id(self) -> int | None:
+        """Number of the sheet that is shown."""
+        return self.question.visit_id
+
+    # -- what it is made of -----------------------------------------------------------------------
+
+    def _make_parts(self) -> None:
+        self.file, self.heading, self.about, self.summary = (CutLabel() for _ in range(4))
+        self.search = QLineEdit()
+        self.search.setPlaceholderText("maker, serial, fault, anything")
+        self.search.setAccessibleName("search all sheets")
+        self.search.setClearButtonEnabled(True)
+        self.search.textEdited.connect(lambda _: self._search_timer.start())
+        self.sets, self.visits = LineList("sets"), LineList("sheets of this set")
+        self.course, self.notes = LineList("history of the set"), LineList("notes and clips")
+        self.sets.chosen.connect(self._set_chosen)
+        self.visits.chosen.connect(self._visit_chosen)
+        self.course.chosen.connect(self._visit_chosen)
+        self.readings = ReadingTable()
+        self.typing = TypeRow(self.type_reading)
+        self.over_buttons: dict[Stage, QPushButton] = {}
+        for stage, text, key in zip(STAGES, ("Over as &found", "Over as &left"), ("1", "2"), strict=True):
+            button = push_button(text, partial(self._put_over, stage))
+            button.setToolTip(
+                f"Put the over chosen on the tape, its figures and its clip ({key} on the bench)"
+            )
+            self.over_buttons[stage] = button
+        self.new_set = push_button("&New set …", self.ask_set)
+        self.new_visit = push_button("New s&heet …", self.ask_visit)
+        self.report = push_button("Rep&ort …", self.ask_report)
+        self.other_file = push_button("&Another file …", self.ask_file)
+        self.close_button = push_button("&Done", self.close)
+        self.said = QLabel()
+        self.said.setTextFormat(Qt.TextFormat.PlainText)
+        self.said.setWordWrap(True)
+
+    def _arrange(self) -> None:
+        left, right = QWidget(), QWidget()
+        column = QVBoxLayout(left)
+        column.setContentsMargins(0, 0, 0, 0)
+        parts: tuple[tuple[str, QWidget, int], ...] = (
+            ("S&earch", self.search, 0), ("Se&ts", self.sets, 3), ("", self.new_set, 0),
+            ("Sheets of th&is set", self.visits, 2), ("", self.new_visit, 0),
+        )  # fmt: skip
+        for text, part, share in parts:
+            if text:
+                column.addWidget(named(text, part))
+            column.addWidget(part, share)
+        column = QVBoxLayout(right)
+        column.setContentsMargins(0, 0, 0, 0)
+        self.tabs = QTabWidget()
+        self.tabs.addTab(self.readings, "Readin&gs")
+        self.tabs.addTab(self.course, "Histor&y of the set")
+        self.tabs.addTab(self.notes, "Notes and &clips")
+        buttons = QHBoxLayout()
+        for button in (*self.over_buttons.values(), self.report):
+            buttons.addWidget(button)
+        buttons.addStretch(1)
+        for label in (self.heading, self.about):
+            column.addWidget(label)
+        column.addWidget(self.tabs, 1)
+        column.addWidget(self.summary)
+        column.addWidget(self.typing)
+        column.addLayout(buttons)
+        halves = QSplitter(Qt.Orientation.Horizontal)
+        halves.addWidget(left)
+        halves.addWidget(right)
+        halves.setStretchFactor(0, 1)
+        halves.setStretchFactor(1, 3)
+        halves.setChildrenCollapsible(False)
+        top = QHBoxLayout()
+        top.addWidget(self.file, 1)
+        top.addWidget(self.other_file)
+        foot = QHBoxLayout()
+        foot.addWidget(self.said, 1)
+        foot.addWidget(self.close_button)
+        layout = QVBoxLayout(self)
+        layout.addLayout(top)
+        layout.addWidget(halves, 1)
+        layout.addLayout(foot)
+
+    def sizeHint(self) -> QSize:
+        """Room for ten readings, within the screen."""
+        line = QFontMetricsF(QApplication.font()).height()
+        room = self.screen().availableSize()
+        return QSize(
+            min(round(62 * line), round(0.95 * room.width())),
+            min(round(36 * line), round(0.92 * room.height())),
+        )
+
+    def dress(self, theme: Theme) -> None:
+        """Draw in these colours."""
+        self.theme = theme
+        self.readings.dress(theme)
+        font = QApplication.font()
+        font.setBold(True)
+        self.heading.setFont(font)
+        line = QFontMetricsF(QApplication.font()).height()
+        # Two lines are kept for what there is to say, so that nothing jumps.
+        self.said.setMinimumHeight(round(2.1 * line))
+
+    # -- looking ----------------------------------------------------------------------------------
+
+    def refresh(self) -> None:
+        """Read the file again."""
+        self._look(self.question)
+
+    def _look(self, question: Question) -> None:
+        path = self.path
+        self.question = question
+        self._do(lambda: sheetdesk.look(path, question), self._show)
+
+    def _look_while_seen(self) -> None:
+        if self.isVisible() and self.question.set_id is not None:
+            self.refresh()
+
+    def _do(
+        self, work: Callable[[], Any], done: Callable[[Any], None],
+        failed: Callable[[AudiotestError], None] | None = None,
+    ) -> None:  # fmt: skip
+        """Work in the other thread; an error that a user can meet is said here, in words."""
+
+        def carefully() -> Any:
+            try:
+                return work()
+            except AudiotestError as error:
+                return error
+
+        def take(result: Any) -> None:
+            if isinstance(result, AudiotestError):
+                (failed or self.complain)(result)
+            else:
+                done(result)
+
+        self._later(carefully, take)
+
+    def _show(self, view: DeskView) -> None:
+        if view.asked != self.question:
+            # Something else has been asked for meanwhile.
+            return
+        self.question = view.answer
+        if view == self._view:
+            return
+        self._view = view
+        self.file.setText(str(self.path))
+        self.sets.show_lines(view.sets, self.question.set_id)
+        self.visits.show_lines(view.visits, self.question.visit_id)
+        self.course.show_lines(view.course, None)
+        sheet = view.sheet
+        self.heading.setText(self._title(view) if sheet is None else sheet.title)
+        self.about.setText("" if sheet is None else sheet.heading)
+        self.summary.setText("" if sheet is None else sheet.summary)
+        self.readings.show_rows(() if sheet is None else sheet.rows)
+        self.notes.show_texts(() if sheet is None else sheet.notes)
+        for part in (self.typing, self.report, *self.over_buttons.values()):
+            part.setEnabled(sheet is not None)
+        self.new_visit.setEnabled(self.question.set_id is not None)
+
+    def _title(self, view: DeskView) -> str:
+        if self.question.set_id is not None:
+            return "This set has no sheet yet: begin one with New sheet"
+        if view.sets:
+            return "Choose a set on the left"
+        return "No set found" if self.question.words else "No sets yet: put one on the books with New set"
+
+    # -- choosing ---------------------------------------------------------------------------------
+
+    def _search(self) -> None:
+        self._look(Question(
+            words=self.search.text(), set_id=self.question.set_id, visit_id=self.question.visit_id
+        ))  # fmt: skip
+
+    def _set_chosen(self, number: int) -> None:
+        if number != self.question.set_id:
+            self._look(Question(words=self.question.words, set_id=number))
+
+    def _visit_chosen(self, number: int) -> None:
+        if number != self.question.visit_id:
+            self._look(Question(words=self.question.words, set_id=self.question.set_id, visit_id=number))
+
+    def ask_file(self) -> None:
+        """Choose another file of sheets, or name a new one."""
+        dialog = QFileDialog(self, "File of the sheets", str(self.path.parent), "Sheets (*.sqlite);;All (*)")
+        dialog.setAcceptMode(QFileDialog.AcceptMode.AcceptSave)
+        # Opened, not overwritten: there is nothing to ask.
+        dialog.setOption(QFileDialog.Option.DontConfirmOverwrite)
+        dialog.setLabelText(QFileDialog.DialogLabel.Accept, "Open")
+        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        dialog.fileSelected.connect(lambda name: self.use_file(Path(name)))
+        dialog.open()
+
+    def use_file(self, path: Path) -> None:
+        """Work on another file from now on, once it has been opened without complaint."""
+
+        def opened(_: DeskView) -> None:
+            self.path, self._view = path, None
+            self._file_chosen(path)
+            self.say(f"{path} is open")
+            self._look(Question())
+
+        self._do(lambda: sheetdesk.look(path, Question()), opened)
+
+    # -- doing ------------------------------------------------------------------------------------
+
+    def ask_set(self) -> None:
+        """Put a set on the books."""
+        form = SetForm(self.add_set, self, limits=self.limits)
+        form.open()
+
+    def add_set(self, maker: str, model: str, serial: str, service: str) -> None:
+        """Put this set on the books and choose it."""
+        path = self.path
+
+        def done(number: int) -> None:
+            self.say(f"set {number} is on the books: begin its sheet with New sheet")
+            self.search.clear()
+            self._look(Question(set_id=number))
+
+        self._do(lambda: sheetdesk.add_set(path, maker, model, serial, service), done)
+
+    def ask_visit(self) -> None:
+        """Begin a sheet for the chosen set."""
+        form = VisitForm(self.add_visit, self, limits=self.limits)
+        form.open()
+
+    def add_visit(self, limits: str, channel: int | None, mhz: float | None, complaint: str) -> None:
+        """Begin this sheet and choose it."""
+        path, set_id = self.path, self.question.set_id
+        if set_id is None:
+            return
+
+        def done(number: int) -> None:
+            self.say(f"sheet {number} is begun")
+            self._look(Question(words=self.question.words, set_id=set_id, visit_id=number))
+
+        self._do(lambda: sheetdesk.open_visit(path, set_id, limits, channel, mhz, complaint), done)
+
+    def type_reading(self, typed: TypedReading) -> None:
+        """Put a typed reading on the sheet that is shown."""
+        path, visit_id = self.path, self.visit_id
+        if visit_id is None:
+            return
+
+        def done(words: str) -> None:
+            self.say(words)
+            self.typing.taken()
+            self.refresh()
+
+        def refused(error: AudiotestError) -> None:
+            self.complain(error)
+            self.typing.doubt(sheetdesk.is_doubt(error))
+
+        self._do(lambda: sheetdesk.type_reading(path, visit_id, typed), done, refused)
+
+    def ask_report(self) -> None:
+        """Choose where the report goes."""
+        dialog = QFileDialog(self, "Report", str(Path.home()), "PDF (*.pdf);;Page for the browser (*.html)")
+        dialog.setAcceptMode(QFileDialog.AcceptMode.AcceptSave)
+        dialog.setDefaultSuffix("pdf")
+        dialog.filterSelected.connect(
+            lambda kind: dialog.setDefaultSuffix("html" if "html" in kind else "pdf")
+        )
+        dialog.selectFile(f"sheet {self.visit_id}.pdf")
+        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        dialog.fileSelected.connect(lambda name: self.write_report(Path(name)))
+        dialog.open()
+
+    def write_report(self, target: Path) -> None:
+        """Write the report on the sheet that is shown."""
+        path, visit_id = self.path, self.visit_id
+        if visit_id is None:
+            return
+        self.say("writing the report …")
+        self._do(lambda: sheetdesk.write_report(path, visit_id, target), self.say)
+
+    # -- what there is to say ---------------------------------------------------------------------
+
+    def say(self, words: str) -> None:
+        """Say what was done."""
+        self._say(words, self.theme.ink)
+
+    def complain(self, error: AudiotestError) -> None:
+        """Say what went wrong."""
+        self._say(f"⚠ {sheetdesk.error_words(error)}", self.theme.warn)
+
+    def _say(self, words: str, colour: str) -> None:
+        if words == self.said.text():
+            return
+        self.said.setText(words)
+        self.said.setStyleSheet(f"color: {colour}")
+        self.said.setAccessibleName(words)
+        announce(self.said)
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Look again when the page comes to the front."""
+        super().changeEvent(event)
+        if event.type() == QEvent.Type.ActivationChange and self.isActiveWindow():
+            self.refresh()

@@ -1,0 +1,137 @@
+"""What the job sheets are shown in: lists of plain lines, and the table of readings."""
+
+from collections.abc import Iterable
+
+from PySide6.QtCore import QSignalBlocker, Qt, Signal
+from PySide6.QtGui import QColor, QFont
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QHeaderView,
+    QListWidget,
+    QListWidgetItem,
+    QTableWidget,
+    QTableWidgetItem,
+)
+
+from audiotest.keep.judging import Verdict
+from audiotest.keep.report import VERDICT_WORDS, Cell, Row
+from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES
+from audiotest.window.labels import plain_tip
+from audiotest.window.sheetdesk import Line
+from audiotest.window.theme import LIGHT, Theme
+
+ID_ROLE = Qt.ItemDataRole.UserRole
+VERDICT_SIGNS: dict[Verdict, str] = {"pass": "✓ ", "fail": "✗ ", "doubt": "? ", "none": ""}
+
+
+class LineList(QListWidget):
+    """Plain lines to choose from, cut where there is no room; the tool tip has the whole line."""
+
+    chosen = Signal(int)
+
+    def __init__(self, name: str) -> None:
+        super().__init__()
+        self.setAccessibleName(name)
+        self.setTextElideMode(Qt.TextElideMode.ElideRight)
+        self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        self.currentItemChanged.connect(self._tell)
+
+    def show_lines(self, lines: Iterable[Line], chosen: int | None) -> None:
+        """Show these lines and mark the one with this number."""
+        with QSignalBlocker(self):
+            self.clear()
+            for line in lines:
+                item = self._add(line.text)
+                item.setData(ID_ROLE, line.id)
+                if line.id == chosen:
+                    self.setCurrentItem(item)
+
+    def show_texts(self, texts: Iterable[str]) -> None:
+        """Show lines that have no number and are only read."""
+        with QSignalBlocker(self):
+            self.clear()
+            for text in texts:
+                self._add(text)
+
+    def texts(self) -> list[str]:
+        """The lines as they stand."""
+        return [self.item(row).text() for row in range(self.count())]
+
+    def _add(self, text: str) -> QListWidgetItem:
+        item = QListWidgetItem(text)
+        item.setToolTip(plain_tip(text))
+        self.addItem(item)
+        return item
+
+    def _tell(self, item: QListWidgetItem | None, *_: object) -> None:
+        number = None if item is None else item.data(ID_ROLE)
+        if number is not None:
+            self.chosen.emit(int(number))
+
+
+class ReadingTable(QTableWidget):
+    """As found against as left, each with its verdict, and the limit; sign and word say what colour says."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._theme = LIGHT
+        self._rows: tuple[Row, ...] = ()
+        self.setAccessibleName("readings as found and as left")
+        heads = ["reading", *(STAGE_WORDS[stage] for stage in STAGES), "limit"]
+        self.setColumnCount(len(heads))
+        self.setHorizontalHeaderLabels(heads)
+        self.verticalHeader().hide()
+        self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
+        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.setTabKeyNavigation(False)
+        self.setWordWrap(False)
+        header = self.horizontalHeader()
+        header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
+        for column in range(len(heads)):
+            header.setSectionResizeMode(column, QHeaderView.ResizeMode.Stretch)
+
+    def dress(self, theme: Theme) -> None:
+        """Draw in these colours."""
+        self._theme = theme
+        self.show_rows(self._rows)
+
+    def show_rows(self, rows: tuple[Row, ...]) -> None:
+        """Show these readings."""
+        self._rows = rows
+        self.setRowCount(len(rows))
+        for k, row in enumerate(rows):
+            self._put(k, 0, row.label, row.label)
+            for column, stage in enumerate(STAGES, start=1):
+                self._put_cell(k, column, row.cells[stage])
+            self._put(
+                k, len(STAGES) + 1, row.limit, f"{row.limit}\nSource: {row.source}" if row.source else ""
+            )
+        self.resizeRowsToContents()
+
+    def cell_text(self, row: int, column: int) -> str:
+        """What stands in a cell, empty when nothing does."""
+        item = self.item(row, column)
+        return "" if item is None else item.text()
+
+    def _put_cell(self, row: int, column: int, cell: Cell | None) -> None:
+        if cell is None:
+            self._put(row, column, "", "")
+            return
+        word = f"  {VERDICT_SIGNS[cell.verdict]}{VERDICT_WORDS[cell.verdict]}".rstrip()
+        how = "measured" if cell.measured else "typed"
+        item = self._put(row, column, f"{cell.text}{word}", f"{cell.words}; {how}" if cell.words else how)
+        theme = self._theme
+        colours: dict[Verdict, str] = {
+            "pass": theme.right, "fail": theme.warn, "doubt": theme.peak, "none": theme.ink,
+        }  # fmt: skip
+        item.setForeground(QColor(colours[cell.verdict]))
+        if cell.verdict == "fail":
+            font = QFont(self.font())
+            font.setBold(True)
+            item.setFont(font)
+
+    def _put(self, row: int, column: int, text: str, tip: str) -> QTableWidgetItem:
+        item = QTableWidgetItem(text)
+        item.setToolTip(plain_tip(tip))
+        self.setItem(row, column, item)
+        return item

@@ -1,0 +1,377 @@
+"""The job sheets in the window: sets, sheets, readings and reports, by hand and by key."""
+
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from PySide6.QtCore import QCoreApplication, QEvent, Qt
+from PySide6.QtWidgets import (
+    QCheckBox,
+    QComboBox,
+    QLabel,
+    QLineEdit,
+    QListWidget,
+    QPushButton,
+    QSpinBox,
+    QTableWidget,
+    QWidget,
+)
+
+from audiotest.keep.sheets import Sheets
+from audiotest.records import LimitSet, Over
+from audiotest.window import sheetdesk
+from audiotest.window.mainwindow import MainWindow
+from audiotest.window.practice import PRACTICE_FEED
+from audiotest.window.settings import Settings, load_settings
+from audiotest.window.sheetdesk import Question, TypedReading
+from audiotest.window.sheetforms import SetForm, VisitForm
+from audiotest.window.sheetpage import SheetPage
+from audiotest.window.sitting import Fresh, Sitting
+
+pytestmark = pytest.mark.window
+MakeOver = Callable[..., Over]
+HOSTILE = ("<b>bold</b> & co", "M" * 300, "דגם שבע", "two\nlines")
+
+
+@pytest.fixture
+def file(tmp_path: Path) -> Path:
+    return tmp_path / "sheets.sqlite"
+
+
+def make_window(limits: LimitSet, file: Path, tmp_path: Path) -> MainWindow:
+    settings = Settings(appearance="light", clips_folder=str(tmp_path / "clips"), sheets_file=str(file))
+    made = MainWindow(Sitting(limits=limits, feed=None, settings=settings), tmp_path / "window.toml")
+    made.show()
+    made.timer.start()
+    return made
+
+
+@pytest.fixture
+def window(qtbot: Any, limits: LimitSet, file: Path, tmp_path: Path) -> Iterator[MainWindow]:
+    made = make_window(limits, file, tmp_path)
+    yield made
+    made.close()
+    made.deleteLater()
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
+
+
+@pytest.fixture
+def page(window: MainWindow, qtbot: Any) -> SheetPage:
+    window.activateWindow()
+    qtbot.waitUntil(window.isActiveWindow)
+    qtbot.keyClick(window, Qt.Key.Key_J)
+    found = window.sheet_deeds.page
+    assert found is not None
+    qtbot.waitUntil(lambda: found.file.text() != "", timeout=20000)
+    return found
+
+
+def wait(qtbot: Any, until: Callable[[], bool]) -> None:
+    qtbot.waitUntil(until, timeout=20000)
+
+
+def begin(qtbot: Any, page: SheetPage, maker: str = "Elm", model: str = "27", serial: str = "0815") -> None:
+    """Put a set on the books and begin its sheet, through the forms."""
+    page.ask_set()
+    form = page.findChild(SetForm)
+    for field, text in ((form.maker, maker), (form.model, model), (form.serial, serial)):
+        field.setText(text)
+    form.accept()
+    wait(qtbot, lambda: page.question.set_id is not None and page.new_visit.isEnabled())
+    page.ask_visit()
+    visit = page.findChild(VisitForm)
+    visit.channel.setValue(1)
+    visit.complaint.setText("quiet on the air")
+    visit.accept()
+    wait(qtbot, lambda: page.visit_id is not None and page.typing.isEnabled())
+
+
+def type_in(qtbot: Any, page: SheetPage, key: str, text: str, stage: str = "found", point: str = "") -> None:
+    typing = page.typing
+    typing.quantity.setCurrentIndex(typing.quantity.findData(key))
+    typing.stage.setCurrentIndex(typing.stage.findData(stage))
+    typing.point.setText(point)
+    typing.text.clear()
+    page.say("")
+    qtbot.keyClicks(typing.text, text)
+    qtbot.keyClick(typing.text, Qt.Key.Key_Return)
+    wait(qtbot, lambda: page.said.text() != "")
+
+
+def test_from_an_empty_file_to_a_judged_reading(qtbot: Any, page: SheetPage, file: Path) -> None:
+    assert page.heading.text().startswith("No sets yet")
+    assert not page.typing.isEnabled()
+    assert not page.report.isEnabled()
+    begin(qtbot, page)
+    assert page.heading.text() == "Elm 27, serial 0815"
+    assert "±2.5 kHz" in page.about.text() or "Sheet 1" in page.about.text()
+    type_in(qtbot, page, "deviation", "2k9")
+    type_in(qtbot, page, "deviation", "2,3 kHz", stage="left")
+    wait(qtbot, lambda: page.readings.cell_text(0, 2) != "")
+    assert page.readings.cell_text(0, 0) == "peak deviation"
+    assert page.readings.cell_text(0, 1) == "2.90 kHz  ✗ FAIL"
+    assert page.readings.cell_text(0, 2) == "2.30 kHz  ✓ pass"
+    assert page.readings.cell_text(0, 3) == "±2.5 kHz"
+    assert page.summary.text().startswith("As left, 1 readings held against limits, none outside")
+    assert page.course.texts()[0].endswith("peak deviation 2.30 kHz")
+    assert page.notes.texts() == ["Complaint: quiet on the air"]
+    with Sheets(file) as sheets:
+        assert [reading.typed for reading in sheets.sheet(1).readings] == ["2k9", "2,3 kHz"]
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "words"),
+    [
+        ("deviation", "2500", "has no unit"),
+        ("deviation", "loud", "is not such a reading: write it like 1.8 kHz or 2k5"),
+        ("power", "1,500 W", "can be read in two ways"),
+        ("swr", "0.5", "SWR is never below 1"),
+        ("s-meter", "50 uV", "name the point of the scale, such as S9"),
+        ("deviation", "<b>2</b>", "'<b>2</b>' is not such a reading"),
+    ],
+)
+def test_a_reading_that_cannot_be_is_refused_in_words(
+    qtbot: Any, page: SheetPage, file: Path, key: str, text: str, words: str
+) -> None:
+    begin(qtbot, page)
+    type_in(qtbot, page, key, text)
+    assert page.said.text().startswith("⚠ ")
+    assert words in page.said.text()
+    assert "--" not in page.said.text()
+    assert page.said.textFormat() == Qt.TextFormat.PlainText
+    assert page.typing.text.text() == text
+    assert not page.typing.sure.isVisible()
+    with Sheets(file) as sheets:
+        assert sheets.sheet(1).readings == ()
+
+
+def test_an_unlikely_reading_passes_when_somebody_says_that_it_is_right(
+    qtbot: Any, page: SheetPage, file: Path
+) -> None:
+    begin(qtbot, page)
+    type_in(qtbot, page, "deviation", "25 kHz")
+    assert "expected 0.05 to 15 kHz" in page.said.text()
+    assert page.typing.sure.isVisible()
+    page.typing.sure.setChecked(True)
+    page.typing.button.click()
+    wait(qtbot, lambda: page.said.text() == "peak deviation, as found: 25.00 kHz")
+    assert not page.typing.sure.isVisible()
+    assert page.typing.text.text() == ""
+    type_in(qtbot, page, "s-meter", "50 uV", point="s9")
+    wait(qtbot, lambda: page.readings.rowCount() == 2)
+    assert page.readings.cell_text(1, 0) == "S-meter reads S9"
+
+
+def test_search_history_and_other_sheets(qtbot: Any, page: SheetPage, file: Path) -> None:
+    with Sheets(file) as sheets:
+        first = sheets.add_set("Elm", "27", "1", service="uk-27fm")
+        second = sheets.add_set("Birch", "40", "2", service="uk-27fm")
+        old = sheets.open_visit(first)
+        sheets.type_reading(old, "left", "power", "3.8 W")
+        sheets.close_visit(old)
+        new = sheets.open_visit(first, complaint="no audio")
+        sheets.add_fault(new, "cracked solder joint")
+        sheets.open_visit(second)
+    page.refresh()
+    wait(qtbot, lambda: page.sets.count() == 2)
+    qtbot.keyClicks(page.search, "solder")
+    wait(qtbot, lambda: page.sets.texts() == ["Elm 27, serial 1  (on: sheet 2, fault)"])
+    page.sets.setCurrentRow(0)
+    wait(qtbot, lambda: page.visit_id == new)
+    assert page.visits.count() == 2
+    assert page.notes.texts() == ["Complaint: no audio", "Fault: cracked solder joint: not cured yet"]
+    assert [text.split("\n")[1] for text in page.course.texts()] == [
+        "no readings yet", "carrier power 3.80 W",
+    ]  # fmt: skip
+    page.visits.setCurrentRow(0)
+    wait(qtbot, lambda: page.readings.rowCount() == 1)
+    assert page.visit_id == old
+    page.search.clear()
+    qtbot.keyClicks(page.search, "no such set")
+    wait(qtbot, lambda: page.sets.count() == 0)
+
+
+def hear(window: MainWindow, over: Over, *, seconds: float = 8.0) -> None:
+    """Let an invented over come in from an input, with noise for its sound."""
+    heard = window.sitting.log.take(over, "14:05:09")
+    codes = np.random.default_rng(1).integers(-9000, 9000, round(seconds * 48000)).astype(np.int16)
+    window.sitting.audio = lambda number, around_s=0.5: codes  # type: ignore[method-assign, assignment]
+    window._take(Fresh(heard=heard, outline=np.linspace(0, 1, 96, dtype=np.float32)))
+
+
+def test_one_key_puts_the_chosen_over_and_its_clip_on_the_sheet(
+    qtbot: Any, window: MainWindow, page: SheetPage, file: Path, over: MakeOver
+) -> None:
+    begin(qtbot, page)
+    hear(window, over(19.0, 2.3))
+    hear(window, over(5.0, 2.2, start_s=20.0))
+    window.bench.tape.setCurrentRow(0)
+    window.activateWindow()
+    qtbot.waitUntil(window.isActiveWindow)
+    qtbot.keyClick(window, Qt.Key.Key_1)
+    wait(qtbot, lambda: page.said.text().startswith("over 1: "))
+    window.bench.tape.setCurrentRow(1)
+    qtbot.keyClick(window, Qt.Key.Key_2)
+    wait(qtbot, lambda: page.said.text().startswith("over 2: "))
+    assert "and the clip on sheet 1, as left" in page.said.text()
+    assert window.sitting.message == page.said.text()
+    wait(qtbot, lambda: page.notes.count() == 3)
+    drive = next(row for row in range(page.readings.rowCount()) if "drive" in page.readings.cell_text(row, 0))
+    assert page.readings.cell_text(drive, 1) == "+19.0 dB  ✗ FAIL"
+    assert page.readings.cell_text(drive, 2) == "+5.0 dB  ✓ pass"
+    with Sheets(file) as sheets:
+        kept = sheets.sheet(1).attachments
+        assert [clip.stage for clip in kept] == ["found", "left"]
+        assert kept[0].measured is not None
+        assert kept[0].measured["over"]["limiter"]["drive_db"] == 19.0
+        assert sheets.attachment_bytes(kept[1]).startswith(b"fLaC")
+
+
+def test_an_over_without_audio_gives_its_figures_and_says_so(
+    qtbot: Any, window: MainWindow, page: SheetPage, file: Path, over: MakeOver
+) -> None:
+    begin(qtbot, page)
+    hear(window, over(5.0, 2.2), seconds=0.0)
+    page.over_buttons["left"].click()
+    wait(qtbot, lambda: "no clip: its audio is gone" in page.said.text())
+    with Sheets(file) as sheets:
+        assert sheets.sheet(1).attachments == ()
+        assert len(sheets.sheet(1).readings) >= 4
+
+
+def test_an_over_of_the_simulated_set_goes_on_a_sheet_only_when_it_is_asked_for_twice(
+    qtbot: Any, window: MainWindow, page: SheetPage, file: Path, over: MakeOver
+) -> None:
+    begin(qtbot, page)
+    window.sitting.log.feed = PRACTICE_FEED
+    hear(window, over(5.0, 2.2))
+    page.over_buttons["found"].click()
+    assert "comes from the simulated set" in page.said.text()
+    page.over_buttons["left"].click()
+    assert "comes from the simulated set" in page.said.text()
+    with Sheets(file) as sheets:
+        assert sheets.sheet(1).readings == ()
+    page.over_buttons["left"].click()
+    wait(qtbot, lambda: page.said.text().endswith("on sheet 1, as left"))
+
+
+def test_without_a_sheet_or_an_over_the_keys_say_what_is_missing(
+    qtbot: Any, window: MainWindow, page: SheetPage
+) -> None:
+    window.sheet_deeds.over_as_found()
+    assert window.sitting.message == "no sheet is chosen: J opens the job sheets"
+    begin(qtbot, page)
+    window.sheet_deeds.over_as_left()
+    assert window.sitting.message == "no over yet"
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_hostile_names_are_shown_as_they_are(qtbot: Any, page: SheetPage, name: str, tmp_path: Path) -> None:
+    begin(qtbot, page, maker=name, model=name, serial=name)
+    shown = sheetdesk.one_line(f"{name} {name}, serial {name}")
+    assert page.heading.text() == shown
+    assert page.sets.texts() == [shown]
+    assert "<b>" not in page.sets.item(0).toolTip()
+    assert page.width() <= page.screen().availableSize().width()
+    target = tmp_path / "out.html"
+    page.write_report(target)
+    wait(qtbot, lambda: "report on sheet 1" in page.said.text())
+    assert "<b>bold" not in target.read_text(encoding="utf-8")
+
+
+def test_report_as_page_and_as_pdf(qtbot: Any, page: SheetPage, tmp_path: Path) -> None:
+    begin(qtbot, page)
+    type_in(qtbot, page, "power", "4 W", stage="left")
+    for name, start in (("out.html", b"<!"), ("out.pdf", b"%PDF")):
+        page.write_report(tmp_path / name)
+        wait(qtbot, lambda name=name: name in page.said.text() and "report on" in page.said.text())
+        assert (tmp_path / name).read_bytes().lower().startswith(start.lower())
+    page.write_report(tmp_path / "nowhere" / "out.pdf")
+    wait(qtbot, lambda: page.said.text().startswith("⚠") and "cannot be written" in page.said.text())
+    page.write_report(tmp_path / "out.doc")
+    wait(qtbot, lambda: "end the name in .html or .pdf" in page.said.text())
+
+
+def test_two_windows_work_on_one_file(
+    qtbot: Any, window: MainWindow, page: SheetPage, limits: LimitSet, file: Path, tmp_path: Path
+) -> None:
+    begin(qtbot, page)
+    other = make_window(limits, file, tmp_path)
+    try:
+        other.sheet_deeds.job_sheets()
+        second = other.sheet_deeds.page
+        assert second is not None
+        wait(qtbot, lambda: second.sets.count() == 1)
+        second.sets.setCurrentRow(0)
+        wait(qtbot, lambda: second.visit_id == 1)
+        for k in range(3):
+            type_in(qtbot, page, "power", f"{k + 1} W")
+            type_in(qtbot, second, "swr", f"1.{k + 1}")
+        page.refresh()
+        second.refresh()
+        for one in (page, second):
+            wait(qtbot, lambda one=one: one.readings.cell_text(0, 1).startswith("3.00 W"))
+            wait(qtbot, lambda one=one: one.readings.cell_text(1, 1).startswith("1.30"))
+        with Sheets(file) as sheets:
+            assert len(sheets.sheet(1).readings) == 6
+        # Without being asked it looks again by itself.
+        with Sheets(file) as sheets:
+            sheets.type_reading(1, "left", "power", "4 W")
+        page._look_while_seen()
+        wait(qtbot, lambda: page.readings.cell_text(0, 2).startswith("4.00 W"))
+    finally:
+        other.close()
+        other.deleteLater()
+
+
+def test_a_file_that_is_none_is_refused_and_the_old_one_stays(
+    qtbot: Any, window: MainWindow, page: SheetPage, file: Path, tmp_path: Path
+) -> None:
+    begin(qtbot, page)
+    wrong = tmp_path / "letter.sqlite"
+    wrong.write_text("Dear customer" * 100)
+    page.use_file(wrong)
+    wait(qtbot, lambda: page.said.text().startswith("⚠") and "letter.sqlite" in page.said.text())
+    assert page.path == file
+    page.use_file(tmp_path / "new.sqlite")
+    wait(qtbot, lambda: page.heading.text().startswith("No sets yet"))
+    assert load_settings(tmp_path / "window.toml").sheets_file == str(tmp_path / "new.sqlite")
+
+
+def test_the_window_is_not_held_up_by_a_file_that_is_busy(
+    qtbot: Any, window: MainWindow, page: SheetPage, file: Path
+) -> None:
+    begin(qtbot, page)
+    with Sheets(file) as sheets, sheets.all_or_nothing():
+        started_s = time.monotonic()
+        page.type_reading(TypedReading(stage="found", quantity="power", point="", text="4 W"))
+        frames = window.frames
+        assert time.monotonic() - started_s < 1.0
+        wait(qtbot, lambda: window.frames > frames + 3)
+        assert page.readings.rowCount() == 0
+    wait(qtbot, lambda: page.readings.rowCount() == 1)
+
+
+def test_an_answer_to_an_older_question_is_not_shown(qtbot: Any, page: SheetPage, file: Path) -> None:
+    begin(qtbot, page)
+    old = sheetdesk.look(file, Question())
+    page._show(old)
+    assert page.heading.text() == "Elm 27, serial 0815"
+
+
+def test_every_part_has_a_name_for_the_screen_reader_and_a_key(page: SheetPage) -> None:
+    for kind in (QLineEdit, QComboBox, QListWidget, QTableWidget, QSpinBox):
+        for part in page.findChildren(kind):
+            inside: QWidget | None = part.parentWidget()
+            if isinstance(inside, QComboBox | QSpinBox) or part.objectName().startswith("qt_"):
+                continue
+            assert part.accessibleName(), part
+    texts = [part.text() for kind in (QPushButton, QCheckBox) for part in page.findChildren(kind)]
+    texts += [label.text() for label in page.findChildren(QLabel) if label.buddy() is not None]
+    texts += [page.tabs.tabText(k) for k in range(page.tabs.count())]
+    assert all("&" in text for text in texts if text), texts
+    letters = [text[text.index("&") + 1].lower() for text in texts if text]
+    assert len(letters) == len(set(letters)), sorted(letters)
