@@ -20,7 +20,7 @@ from audiotest.measure.views import AUDIO_HIGH_HZ
 from audiotest.records import Feed, InputReading, InputVerdict, LimitSet, LiveReading, Over
 from audiotest.session.cells import AUDIO_BANDS, CELL_HOPS
 from audiotest.session.finder import FoundOver, OverFinder
-from audiotest.session.livefigures import live_figures
+from audiotest.session.livefigures import Floor, live_figures
 from audiotest.session.memory import AudioMemory
 from audiotest.units import amplitude_db, power_db
 
@@ -102,7 +102,7 @@ class Engine:
         self._live_hiss: NDArray[np.float32] | None = None
         self._inverse: ReceiverInverse | None = None
         self._live_cell: int | None = None
-        self._floor_khz: float | None = None
+        self._floor: Floor | None = None
 
     # -- stream in --------------------------------------------------------------------------------
 
@@ -183,11 +183,12 @@ class Engine:
         start = self._finder.over_start_cell
         if start is not None and start != self._live_cell:
             self._live_over(start)
+        over_s = None if start is None else self.duration_s - self._cell_s(start)
         figures = live_figures(
             recent, self._rate, self._feed, self._live_hiss,
-            in_over=start is not None, inverse=self._inverse, floor_khz=self._floor_khz,
+            over_s=over_s, inverse=self._inverse, floor=self._floor,
         )  # fmt: skip
-        self._floor_khz = figures.floor_khz if figures.floor_khz is not None else self._floor_khz
+        self._floor = figures.floor
         return LiveReading(
             time_s=self.duration_s,
             state=figures.state,
@@ -197,13 +198,13 @@ class Engine:
             quieting_db=figures.quieting_db,
             sinad_db=figures.sinad_db,
             overloaded=overload_runs(recent) > 0,
-            over_s=None if start is None else self.duration_s - self._cell_s(start),
+            over_s=over_s,
             lost_n=self._lost_total_n,
         )
 
     def _live_over(self, start_cell: int) -> None:
         """Take what the live figures need of an over that has just begun: its hiss, if it began with one."""
-        self._live_cell, self._floor_khz = start_cell, None
+        self._live_cell, self._floor = start_cell, None
         if not self._finder.began_in_hiss:
             return
         end_n = self._cell_n(start_cell)

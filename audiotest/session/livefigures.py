@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.measure.activity import frame_rms
+from audiotest.measure.bare import EDGE_S
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US
 from audiotest.measure.filters import bandpass, undo_deemphasis
 from audiotest.measure.hiss import ReceiverInverse
@@ -21,6 +22,20 @@ NOISE_PEAK = 3.29
 """99.9 % of the magnitudes of Gaussian noise lie below this many times its RMS."""
 
 
+HISS_AGAIN, HISS_AGAIN_N = 0.6, 3
+"""So many frames in a row at this share of the hiss's level: the carrier has gone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Floor:
+    """The quietest 20 ms that an over has shown so far: the carrier's noise, once nobody spoke."""
+
+    khz: float | None
+    """RMS at the discriminator."""
+    band_fs: float
+    """RMS in 300-3400 Hz of the samples."""
+
+
 @dataclass(frozen=True, slots=True)
 class LiveFigures:
     """Momentary figures; None where not measured."""
@@ -31,8 +46,7 @@ class LiveFigures:
     deviation_khz: float | None
     quieting_db: float | None
     sinad_db: float | None
-    floor_khz: float | None = None
-    """RMS of the quietest 20 ms at the discriminator: the carrier's noise, if nobody spoke just then."""
+    floor: Floor | None = None
 
 
 def live_figures(
@@ -41,41 +55,55 @@ def live_figures(
     feed: Feed | None,
     hiss: NDArray[np.float32] | None,
     *,
-    in_over: bool,
+    over_s: float | None,
     inverse: ReceiverInverse | None = None,
-    floor_khz: float | None = None,
+    floor: Floor | None = None,
 ) -> LiveFigures:
     """Momentary level, deviation, quieting and, on a steady tone, SINAD of `recent`, shape (n,).
 
-    `inverse` undoes the receiver's filters where the hiss told them; `floor_khz` is the lowest floor that
-    the over has shown so far. Noise and deviation add as powers.
+    The over has lasted `over_s`, None without one. `inverse` undoes the receiver's filters where the hiss
+    told them; `floor` is the lowest that the over has shown so far. Noise and deviation add as powers. When
+    the hiss is back the carrier is gone: nothing is measured then.
     """
     if len(recent) == 0:
         return LiveFigures("waiting", None, None, None, None, None)
     wide = recent.astype(np.float64)
     level = amplitude_db(float(np.sqrt(np.mean(wide**2))))
     peak = amplitude_db(float(np.max(np.abs(wide))))
-    if not in_over or len(wide) < SHORTEST_S * sample_rate_hz:
+    over_n = 0 if over_s is None else round((over_s - EDGE_S) * sample_rate_hz)
+    wide = wide[max(len(wide) - max(over_n, 0), 0) :]
+    if len(wide) < SHORTEST_S * sample_rate_hz:
         return LiveFigures("waiting", level, peak, None, None, None)
-    band = bandpass(wide, sample_rate_hz, 300.0, 3400.0)
-    rms = float(np.sqrt(np.mean(band**2)))
-    quieting = None
-    if hiss is not None and rms > 0:
-        hiss_rms = float(
-            np.sqrt(np.mean(bandpass(hiss.astype(np.float64), sample_rate_hz, 300.0, 3400.0) ** 2))
-        )
-        quieting = amplitude_db(hiss_rms / rms)
-    deviation = floor = None
+    frame_n = max(round(FRAME_S * sample_rate_hz), 1)
+    frames = frame_rms(_audio(wide, sample_rate_hz), frame_n)
+    hiss_fs = None if hiss is None else float(np.sqrt(np.mean(_audio(hiss, sample_rate_hz) ** 2)))
+    gone_n = 0 if hiss_fs is None else _last_in_a_row(frames > HISS_AGAIN * hiss_fs)
+    if gone_n >= HISS_AGAIN_N:
+        return LiveFigures("waiting", level, peak, None, None, None, floor)
+    wide = wide[: len(wide) - gone_n * frame_n]
+    # The filter has only half a frame to see at either end.
+    quietest_fs = min(float(np.min(frames[1:-1])), np.inf if floor is None else floor.band_fs)
+    quieting = None if hiss_fs is None or quietest_fs <= 0.0 else amplitude_db(hiss_fs / quietest_fs)
+    deviation = floor_khz = None
     if feed is not None:
-        deviation, floor = _deviation(wide - np.mean(wide), sample_rate_hz, feed, inverse, floor_khz)
+        known = None if floor is None else floor.khz
+        deviation, floor_khz = _deviation(wide - np.mean(wide), sample_rate_hz, feed, inverse, known)
     sinad = None
     if find_steady_tone(wide, sample_rate_hz) is not None:
         sinad = measure_tone(wide, sample_rate_hz).sinad_db
-    frame_n = max(len(band) // 12, 1)
-    frames = np.sqrt(np.mean(band[: 12 * frame_n].reshape(12, frame_n) ** 2, axis=1))
     moving = float(np.max(frames)) > 2.0 * float(np.min(frames)) + 1e-9
     state: Literal["carrier", "speech"] = "speech" if moving or sinad is not None else "carrier"
-    return LiveFigures(state, level, peak, deviation, quieting, sinad, floor)
+    return LiveFigures(state, level, peak, deviation, quieting, sinad, Floor(floor_khz, quietest_fs))
+
+
+def _last_in_a_row(holds: NDArray[np.bool_]) -> int:
+    """How many of the last items hold without a break."""
+    return len(holds) if np.all(holds) else int(np.argmin(holds[::-1]))
+
+
+def _audio(samples: NDArray[np.floating], rate_hz: int) -> NDArray[np.float64]:
+    """300-3400 Hz of `samples`, shape (n,)."""
+    return bandpass(samples.astype(np.float64), rate_hz, 300.0, 3400.0)
 
 
 def _deviation(
