@@ -20,6 +20,9 @@ NAMED_ODDS = 0.95
 NAMED_DRIVE_DB = 1.5
 NAMED_DEVIATION_DB = 0.5
 INTERVAL_90 = 1.645
+AGREE = 0.8
+"""Standard errors within which overs before the last count as one: a control turned a little since then must
+not be averaged away."""
 MOST_BEFORE_N = 3
 LEAST_SPEECH_S = 2.0
 BELOW_DB = -3.0
@@ -85,8 +88,8 @@ def follow_trim(overs: Sequence[Over]) -> Trend:
     Returns
     -------
     Trend
-        The yardstick is the voice over before it, averaged with up to two earlier ones between which nothing
-        changed. A change is named when its sign is right nineteen times in twenty and it is 1.5 dB of drive,
+        The yardstick is the voice over before it, averaged with up to two earlier ones that agree with it
+        closely. A change is named when its sign is right nineteen times in twenty and it is 1.5 dB of drive,
         or 0.5 dB of peak deviation, or more. With both overs far below the limiter the drive is not compared
         (the peaks show the mic gain there).
 
@@ -215,7 +218,7 @@ def _compare(
         if figure is None:
             break
         spread = math.hypot(figure[1], pool[0][1]) if pool else 0.0
-        if pool and abs(figure[0] - pool[0][0]) > max(INTERVAL_90 * spread, least):
+        if pool and abs(figure[0] - pool[0][0]) > max(AGREE * spread, least):
             break
         pool.append(figure)
     if not pool:

@@ -78,6 +78,13 @@ def test_earlier_overs_that_agree_make_the_yardstick_surer():
     assert follow_trim(session((15.0, 2.4), (4.0, 2.4), (9.0, 2.4))).drive.before == pytest.approx(4.0)
 
 
+def test_an_over_before_a_small_turn_is_no_yardstick():
+    """2.44, turned down to 2.11, turned up to 2.55: the last step of 1.6 dB is named, not averaged away."""
+    trend = follow_trim(session((5.0, 2.44), (5.0, 2.11), (5.0, 2.55)))
+    assert trend.sentence == "deviation up 0.4 kHz since the last over"
+    assert trend.deviation.change == pytest.approx(0.44)
+
+
 def test_carriers_and_tones_between_do_not_count_but_at_the_end_they_do():
     first, second = session((12.0, 2.4), (4.0, 2.4))
     carrier = replace(first, kind="carrier", limiter=replace(first.limiter, drive_db=None))
