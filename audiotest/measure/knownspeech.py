@@ -20,7 +20,7 @@ from audiotest.measure.alignment import Alignment, align
 from audiotest.measure.filters import emphasis_response
 
 Array = NDArray[np.float64]
-KnownReason = Literal["too_short", "no_match", "noisy", "overload"]
+KnownReason = Literal["too_short", "no_match", "noisy", "overload", "levelled"]
 
 MODEL_RATE_HZ = 48000
 """Harmonics of the limiter fold back from half of this: of a 3 kHz tone the fifteenth, 1/15 of it."""
@@ -36,13 +36,18 @@ FIRST_HIGHPASS_HZ = 200.0
 LEAST_DRIVE_DB, MOST_DRIVE_DB = -12.0, 36.0
 CLIPPED_DRIVES_DB = tuple(float(db) for db in range(-12, 49))
 SOFTEST = 0.6
-LEAST_EXPLAINED_DB = 6.0
-BLOCK_S = 1.0
+LEAST_EXPLAINED_DB = 2.0
+MOST_SPREAD_DB = 0.8
+"""Of the gain between model and recording: fixed gains wandered by 0.1 to 0.3 dB in simulated overs of 15 to
+39 dB carrier to noise, a recorder's automatic gain by 1.6 to 4.9."""
+BLOCK_S, GAIN_S = 1.0, 0.33
 DRAWS = 200
 MODEL_ERROR_DB = 0.4
 """Half of a 90 % interval that no scatter shows: no set's own filters are exactly those of the model."""
 LIGHT_ERROR_DB, LIGHT_BELOW_DB = 1.0, 5.0
 """The same where only a hundredth of the time is clipped, and little of the wave can tell."""
+VERY_SOFT = 0.4
+"""And the same for so soft a knee (1/p): it may be a limiter without a ceiling, such as diodes in series."""
 UNSEEN_DB = 1.0
 """Of seven simulated overs of -8 to +0.4 dB none was read above 0: a drive up to here may go unseen."""
 RISE_OF_CHANCE = 6.0
@@ -131,7 +136,7 @@ def measure_known_drive(
     Raises
     ------
     KnownSpeechError
-        The speech is too short, is not in the recording, or drowns in noise.
+        The speech is too short, is not in the recording, drowns in noise, or something levels it.
 
     Notes
     -----
@@ -158,7 +163,13 @@ def measure_known_drive(
     if explained < LEAST_EXPLAINED_DB:
         raise KnownSpeechError(
             "noisy", f"the model explains the recording by {explained:.0f} dB only",
-            "get a stronger signal, switch off automatic level control, or play the file again",
+            "get a stronger signal, or play the file again",
+        )  # fmt: skip
+    spread_db = view.gain_spread_db(best)
+    if spread_db > MOST_SPREAD_DB:
+        raise KnownSpeechError(
+            "levelled", f"the gain wanders by {spread_db:.1f} dB while the speech plays",
+            "switch off automatic level control in the sound card, the recorder and the set",
         )  # fmt: skip
     low, high = _interval(view, best)
     linear = view.cost(replace(best, drive_db=LEAST_DRIVE_DB, softness=0.0))
@@ -245,6 +256,25 @@ class _View:
         """Negative log-likelihood, smaller for the better model."""
         cross, own, heard = self.sums(model)
         return _cost(np.sum(cross, axis=0), np.sum(own, axis=0), np.sum(heard, axis=0), len(cross))
+
+    def gain_spread_db(self, model: _Set) -> float:
+        """How much the gain between model and recording wanders, in dB: 90th less 10th percentile.
+
+        Stretches of a third of a second, those with a tenth of the mean power or more. A fixed gain wanders
+        by the noise alone.
+        """
+        cross, own, heard = self.sums(model)
+        response = np.sum(cross, axis=0) / np.maximum(np.sum(own, axis=0), 1e-30)
+        stretch_n = max(1, round(GAIN_S * VIEW_RATE_HZ / HOP_N))
+        starts = np.arange(0, len(cross), stretch_n)
+        # Weighed by the noise of each line, or the loudest lines' own wander would hide the rest.
+        left = np.maximum(np.mean(heard, axis=0) - np.abs(response) ** 2 * np.mean(own, axis=0), 1e-30)
+        agree = np.add.reduceat(np.sum(np.real(np.conj(response) * cross) / left, axis=1), starts)
+        power = np.add.reduceat(np.sum(np.abs(response) ** 2 * own / left, axis=1), starts)
+        loud = power >= 0.1 * np.mean(power)
+        gains_db = 20.0 * np.log10(np.maximum(agree[loud] / power[loud], 1e-3))
+        low, high = np.quantile(gains_db, [0.1, 0.9])
+        return float(high - low)
 
     def explained_db(self, model: _Set) -> float:
         """Power explained over power left, in dB."""
@@ -337,7 +367,8 @@ def _interval(view: _View, best: _Set) -> tuple[float, float]:
         at = -bent[1] / (2.0 * bent[0]) if bent[0] > 0.0 else drives[int(np.argmin(costs))]
         found.append(float(np.clip(at, drives[0], drives[-1])))
     low, high = (float(np.quantile(found, q)) - best.drive_db for q in (0.05, 0.95))
-    own_db = LIGHT_ERROR_DB if best.drive_db < LIGHT_BELOW_DB else MODEL_ERROR_DB
+    rough = best.drive_db < LIGHT_BELOW_DB or best.softness > VERY_SOFT
+    own_db = LIGHT_ERROR_DB if rough else MODEL_ERROR_DB
     return (
         best.drive_db - math.hypot(min(low, 0.0), own_db),
         best.drive_db + math.hypot(max(high, 0.0), own_db),

@@ -2,20 +2,26 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import least_squares
 
 from audiotest.errors import MeasureError
 from audiotest.measure.limiting import LimitingFit, fit_limiting
 from audiotest.measure.pathtones import CombTone, find_comb_tones
 
 SAME_TONE = 0.01
+DB_PER_SHARE = 8.69
 MOST_ERROR_DB = 0.3
 """Steps whose fundamental is known worse than this by the noise do not count."""
 LINE_ERROR_DB, LINE_SPAN_DB = 0.15, 4.5
+STEP_ERROR_DB = 0.01
+"""What a step of an output may be off beside the noise."""
+HARD = 1.0 / 30.0
+SHARPEST = 100.0
 NULL_ORDERS = (5, 7)
 NULL_SIGMAS = 3.0
 NULL_RANGE_DB = (0.3, 12.0)
@@ -121,12 +127,46 @@ def find_steps(
 def fit_steps(steps: Sequence[CombTone | None], levels_mv: Sequence[float]) -> LimitingFit:
     """The limiting curve of the steps that stand clear of the noise; `MeasureError` where none fits."""
     clear = [
-        (mv, float(abs(step.amplitudes[0])))
+        (mv, float(abs(step.amplitudes[0])), DB_PER_SHARE * float(step.errors[0]) / abs(step.amplitudes[0]))
         for mv, step in zip(levels_mv, steps, strict=True)
         if step is not None
-        and 8.69 * float(step.errors[0]) <= MOST_ERROR_DB * max(float(abs(step.amplitudes[0])), 1e-30)
+        and DB_PER_SHARE * float(step.errors[0]) <= MOST_ERROR_DB * max(float(abs(step.amplitudes[0])), 1e-30)
     ]
-    return fit_limiting([mv for mv, _ in clear], [size for _, size in clear])
+    fit = fit_limiting([mv for mv, _, _ in clear], [size for _, size, _ in clear])
+    return fit if fit.kind != "clipping" else _refined(fit, np.array(clear))
+
+
+def _refined(fit: LimitingFit, clear: NDArray[np.float64]) -> LimitingFit:
+    """The fit with a knee of any sharpness, each step weighed by its noise."""
+    level_db, out_db = 20.0 * np.log10(clear[:, 0]), 20.0 * np.log10(clear[:, 1])
+    error_db = np.hypot(clear[:, 2], STEP_ERROR_DB)
+
+    def miss(at: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray((out_db - level_db - at[1] - _gain_db(level_db - at[0], at[2])) / error_db)
+
+    start = [20.0 * math.log10(fit.onset_mv), 20.0 * math.log10(fit.gain_khz_per_mv), 1.0 / fit.knee]
+    start[2] = float(np.clip(start[2], 0.02, 0.9))
+    found = least_squares(miss, start, bounds=([-np.inf, -np.inf, 0.0], [np.inf, np.inf, 1.0]))
+    onset_db, line_db, softness = (float(value) for value in found.x)
+    drives = np.arange(-20.0, 20.0, 0.02)
+    return replace(
+        fit, onset_mv=10.0 ** (onset_db / 20.0), gain_khz_per_mv=10.0 ** (line_db / 20.0),
+        threshold_khz=10.0 ** ((line_db + onset_db) / 20.0),
+        knee=math.inf if softness < HARD else 1.0 / softness,
+        knee_db=float(np.interp(1.0, -_gain_db(drives, softness), drives)),
+        misfit_db=float(np.sqrt(np.mean((miss(found.x) * error_db) ** 2))),
+    )  # fmt: skip
+
+
+def _gain_db(drive_db: NDArray[np.float64], softness: float) -> NDArray[np.float64]:
+    """Gain of a limiter of knee 1/softness for the fundamental of a sine (describing function, textbook)."""
+    angle = (np.arange(ANGLES_N // 8) + 0.5) * np.pi / (ANGLES_N // 4)
+    log_u = np.log(10.0) / 20.0 * drive_db[:, None] + np.log(np.sin(angle))
+    # In logarithms, or a large power of a large drive overflows.
+    sharp = 1.0 / max(softness, 1.0 / SHARPEST)
+    log_y = log_u - np.logaddexp(0.0, sharp * log_u) / sharp
+    first = 2.0 * np.mean(np.exp(log_y) * np.sin(angle), axis=1)
+    return np.asarray(20.0 * np.log10(first) - drive_db)
 
 
 def compressed_at(
@@ -140,7 +180,8 @@ def compressed_at(
     clear = [
         (20.0 * math.log10(mv), 20.0 * math.log10(float(abs(step.amplitudes[0])) / mv))
         for mv, step in sorted(zip(levels_mv, steps, strict=True), key=lambda pair: pair[0])
-        if step is not None and 8.69 * float(step.errors[0]) <= LINE_ERROR_DB * float(abs(step.amplitudes[0]))
+        if step is not None
+        and DB_PER_SHARE * float(step.errors[0]) <= LINE_ERROR_DB * float(abs(step.amplitudes[0]))
     ]
     if len(clear) < 2:
         return None

@@ -12,6 +12,7 @@ from audiotest.standards.limits import get_limits
 from audiotest.terminal.benchfiles import check_drive_options, compare_files, say_report
 from audiotest.terminal.card import make_console
 from audiotest.terminal.consent import LONGEST_KEYED_S, TerminalTechnician, ask_leave
+from audiotest.tones.carrierbench import CarrierBench
 from audiotest.tones.catalogue import PROCEDURES, Entry, Given
 from audiotest.tones.guided import Guided, carry_out
 from audiotest.tones.level import OutputScale, load_output
@@ -78,7 +79,7 @@ def _status(guided: Guided) -> int:
 
 def _open(
     arguments: argparse.Namespace, entry: Entry, scale: OutputScale | None, talk: Console
-) -> tuple[LiveBench | IqBench, TerminalTechnician]:
+) -> tuple[LiveBench | IqBench | CarrierBench, TerminalTechnician]:
     """Ask for leave, then open output and input."""
     require_output(
         arguments.procedure, entry, scale,

@@ -54,7 +54,10 @@ class TerminalTechnician:
         """Go through a step's questions; returns the settings as they are."""
         self._key(step)
         answers = tuple(self._answer(ask) for ask in step.asks)
-        self.console.print(step.prompt)
+        if step.wait:
+            _typed(self.console, f"{step.prompt} Then press Enter. ")
+        else:
+            self.console.print(step.prompt)
         if step.speak:
             _typed(self.console, "Press Enter, then key up and talk. ")
         return answers

@@ -58,14 +58,14 @@ def frequency_by_beat(
             Step(
                 prompt="Receiver to CW or SSB; reference carrier on the nominal frequency; tune to a note of "
                 "about 1.2 kHz and leave the tuning alone from now on.",
-                listen_s=LISTEN_S, feed="beat",
+                listen_s=LISTEN_S, feed="beat", wait=True,
             ),
             _pitch_hz,
         )  # fmt: skip
         set_hz = yield from measured(
             Step(
                 prompt="Reference off. Key the set without modulation.", listen_s=LISTEN_S, keyed=True,
-                feed="beat",
+                feed="beat", wait=True,
             ),
             _pitch_hz,
         )  # fmt: skip

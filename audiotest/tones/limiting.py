@@ -36,11 +36,17 @@ KINDS = {
 LISTEN_S, SETTLE_S = 0.4, 0.2
 
 
-def tone_step(prompt: str, hz: float, level_mv: float) -> Step:
+def tone_step(prompt: str, hz: float, level_mv: float, *, wait: bool = False) -> Step:
     """A step that sends one tone to a keyed transmitter and listens to it."""
     signal = sine(hz, SETTLE_S + LISTEN_S + SPARE_S)
     return Step(
-        prompt=prompt, signal=signal, level_mv=level_mv, settle_s=SETTLE_S, listen_s=LISTEN_S, keyed=True
+        prompt=prompt,
+        signal=signal,
+        level_mv=level_mv,
+        settle_s=SETTLE_S,
+        listen_s=LISTEN_S,
+        keyed=True,
+        wait=wait,
     )
 
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from audiotest.errors import AudiotestError, MeasureError, RequestError
 from audiotest.feeds.soundcard import open_input
 from audiotest.records import Feed
+from audiotest.tones.carrierbench import CarrierBench
 from audiotest.tones.catalogue import Entry
 from audiotest.tones.cautions import before_reception, before_transmission
 from audiotest.tones.iqinput import record_stereo
@@ -54,9 +55,11 @@ def open_bench(
     channel: int | None,
     scale: OutputScale | None,
     swapped: bool = False,
-) -> LiveBench | IqBench:
+    iq: bool = False,
+) -> LiveBench | IqBench | CarrierBench:
     """Open what a procedure needs: a stereo input for I and Q, or an input and, if it sends, the output.
 
+    With ``iq`` the carrier is seen on that stereo input, and the audio is opened once it is listened to.
     Nothing sounds by this. Ask for leave before: whoever opens may send.
 
     Raises
@@ -64,12 +67,15 @@ def open_bench(
     DeviceError
         An input or output cannot be opened; nothing stays open then.
     """
-    if procedure == IQ_PROCEDURE:
+    if procedure == IQ_PROCEDURE or iq:
 
         def record(seconds: float) -> NDArray[np.float32]:
             return record_stereo(device, seconds, RATE_HZ)
 
-        return IqBench(record, RATE_HZ, technician, swapped=swapped)
+        carrier = IqBench(record, RATE_HZ, technician, swapped=swapped)
+        if procedure == IQ_PROCEDURE:
+            return carrier
+        return CarrierBench(carrier, lambda: LiveBench(open_input(device, channel=channel), technician))
     source = open_input(device, channel=channel)
     player = None
     if entry.sends and scale is not None:

@@ -15,6 +15,7 @@ from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
 from audiotest.radio.voices import load_voice
 from audiotest.records import Feed
 from audiotest.tones.level import OutputScale, prepare
+from audiotest.tones.signals import Signal
 from audiotest.tones.steps import GENERATOR_OFF_DBM, Ask, Heard, Step
 
 SCALE_KHZ_PER_FS = 8.0
@@ -57,7 +58,8 @@ class Rehearsal:
 
     ``unit`` is the transmitter under test, ``receiver`` the receiver under test. ``truths`` holds what was
     true of each spoken over; ``played_s`` adds up how long sound went out, ``silent`` says that none does.
-    ``on_step`` is called before each step; whatever it raises interrupts the procedure.
+    ``on_step`` is called before each step; whatever it raises interrupts the procedure. ``hand`` gives the
+    tone and millivolts that the technician sends from a generator of his own during a step, or None.
     """
 
     unit: SetUnderTest = DEMO_SET
@@ -67,6 +69,7 @@ class Rehearsal:
     output: OutputScale = OUTPUT
     seed: int = 1
     on_step: Callable[[Step], None] = lambda step: None
+    hand: Callable[[Step], tuple[Signal, float] | None] = lambda step: None
     silent: bool = True
     played_s: float = 0.0
     mic_gain_db: float = 26.0
@@ -83,6 +86,9 @@ class Rehearsal:
         self.on_step(step)
         answers = tuple(self._set(ask) for ask in step.asks)
         self.seed += 1
+        by_hand = self.hand(step)
+        if by_hand is not None:
+            step = replace(step, signal=by_hand[0], level_mv=by_hand[1])
         samples, rate_hz = self._hear(step) if step.listen_s > 0.0 else (np.zeros(0), 48000)
         self.silent = True
         skip = round(step.settle_s * rate_hz)

@@ -100,7 +100,7 @@ def _sinad_run(
         readings.append((heard_dbm, reading))
         for curve, value in (("SINAD", reading.sinad_db), ("SINAD, O.41", reading.psophometric_db)):
             if value is not None:
-                notebook.plot(curve, heard_dbm, value)
+                notebook.plot(curve, heard_dbm, value, read=curve == "SINAD")
         value_db = reading.sinad_db if reading.sinad_db is not None else 60.0
         if value_db < LOWEST_DB:
             return

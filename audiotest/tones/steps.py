@@ -38,6 +38,7 @@ class Step:
     measured. ``keyed`` says whether the transmitter is on the air or the dummy load meanwhile; with ``speak``
     the technician keys it, talks and lets go while it is listened to. ``feed`` is what is listened to: the
     receiver's audio, an I/Q feed, or the beat note of a receiver for CW. With ``listen_s`` 0 it only asks.
+    ``wait`` says that the prompt is something to do, and that the technician says when it is done.
     """
 
     prompt: str
@@ -48,6 +49,7 @@ class Step:
     listen_s: float = 0.5
     keyed: bool = False
     speak: bool = False
+    wait: bool = False
     feed: Literal["audio", "iq", "beat"] = "audio"
 
 

@@ -116,7 +116,17 @@ class _Found:
     fit: LimitingFit | None = None
     nulls: tuple[HarmonicNull, ...] = ()
     reference: LimitingFit | None = None
+    tone_compressed_mv: float | None = None
     compressed_mv: float | None = None
+
+    @property
+    def knee_db(self) -> float | None:
+        """Where 1 dB is lost, over the onset: by the fit, or off the curve where no clipper fits well."""
+        if self.fit is None or self.fit.misfit_db <= CLEAN_MISFIT_DB:
+            return None if self.fit is None else self.fit.knee_db
+        if self.tone_compressed_mv is None:
+            return None
+        return 20.0 * math.log10(self.tone_compressed_mv / self.fit.onset_mv)
 
 
 def _steps(notebook: Notebook, found: _Found, tone_hz: float, start_mv: float, most_mv: float) -> Script:
@@ -129,8 +139,9 @@ def _steps(notebook: Notebook, found: _Found, tone_hz: float, start_mv: float, m
             notebook.plot(f"{tone_hz:g} Hz", mv, 20.0 * math.log10(max(float(abs(step.amplitudes[0])), 1e-9)))
     found.fit = fit_steps(steps, levels_mv)
     found.nulls = harmonic_nulls(steps, levels_mv, found.fit)
+    found.tone_compressed_mv = compressed_at(steps, levels_mv)
     if tone_hz == REFERENCE_HZ:
-        found.reference, found.compressed_mv = found.fit, compressed_at(steps, levels_mv)
+        found.reference, found.compressed_mv = found.fit, found.tone_compressed_mv
         return
     near_mv = yield from _look_for(REFERENCE_HZ, found.fit.onset_mv / 8.0, most_mv)
     levels_mv = _levels(near_mv, REFERENCE_STEPS_DB, most_mv)
@@ -212,7 +223,7 @@ def _write(notebook: Notebook, found: _Found, tone_hz: float, own_mv: float | No
         Figure(key="compression_1db_mv", label="1 dB down at 1 kHz", value=found.compressed_mv, unit="mV"),
         Figure(
             key="knee_db", label="1 dB down, over onset", unit="dB",
-            value=None if fit is None else fit.knee_db,
+            value=found.knee_db,
         ),
     ]  # fmt: skip
     for null in found.nulls:
@@ -252,7 +263,7 @@ def _speech_figure(onset_mv: float | None, own_mv: float) -> Figure:
 
 
 def _remarks(fit: LimitingFit, nulls: tuple[HarmonicNull, ...], own_mv: float | None) -> list[str]:
-    knee = "hard" if math.isinf(fit.knee) else f"exponent {fit.knee:g}"
+    knee = "hard" if math.isinf(fit.knee) else f"exponent {fit.knee:.2g}"
     said = [f"{KINDS[fit.kind]}, {knee}; the curve fits within {fit.misfit_db:.2f} dB"]
     if fit.kind == "levelling":
         said = [f"{KINDS[fit.kind]}; the curve fits within {fit.misfit_db:.2f} dB"]

@@ -192,6 +192,8 @@ class BenchRun:
             self._ask(Question(words=f"{key}."), step)
             self._keying.since_s = self._now()
         answers = tuple(self._setting(ask, step) for ask in step.asks)
+        if step.wait:
+            self._ask(Question(words=step.prompt), step)
         if step.speak:
             self._ask(Question(words="Press, then key up and talk."), step)
         if self._stopped:

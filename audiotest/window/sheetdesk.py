@@ -198,7 +198,7 @@ def visit_line(visit: Visit) -> str:
     """One stay on the bench in a line."""
     state = "on the bench" if visit.closed is None else f"left {visit.closed[:10]}"
     complaint = f": {visit.complaint}" if visit.complaint else ""
-    return one_line(f"{visit.id}  {visit.opened[:10]}, {state}{complaint}")
+    return one_line(f"sheet {visit.id}, {visit.opened[:10]}, {state}{complaint}")
 
 
 def takes_point(quantity: str) -> bool:
@@ -207,7 +207,7 @@ def takes_point(quantity: str) -> bool:
 
 
 def _found_on(where: str, words: str) -> str:
-    return f"  (on: {where})" if words.split() and where not in ("", "set") else ""
+    return f" (on: {where})" if words.split() and where not in ("", "set") else ""
 
 
 def _course(sheets: Sheets, set_id: int) -> tuple[Line, ...]:

@@ -10,6 +10,7 @@ from PySide6.QtWidgets import (
     QDialogButtonBox,
     QDoubleSpinBox,
     QFormLayout,
+    QGridLayout,
     QHBoxLayout,
     QLabel,
     QLineEdit,
@@ -132,14 +133,21 @@ class TypeRow(QWidget):
         self.button.clicked.connect(self.put)
         label = QLabel("&Reading")
         label.setBuddy(self.quantity)
-        row = QHBoxLayout(self)
-        row.setContentsMargins(0, 0, 0, 0)
-        row.addWidget(label)
-        for widget, share in (
-            (self.quantity, 2), (self.point, 0), (self.text, 2), (self.sure, 0), (self.stage, 0),
-            (self.button, 0),
-        ):  # fmt: skip
-            row.addWidget(widget, share)
+        # The names are long: the box asks for some of them, and its list shows all.
+        self.quantity.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.quantity.setMinimumContentsLength(12)
+        self.text.setMinimumWidth(120)
+        grid = QGridLayout(self)
+        grid.setContentsMargins(0, 0, 0, 0)
+        grid.addWidget(label, 0, 0)
+        first, second = QHBoxLayout(), QHBoxLayout()
+        for widget, share in ((self.quantity, 3), (self.point, 0), (self.text, 2)):
+            first.addWidget(widget, share)
+        for widget in (self.stage, self.button, self.sure):
+            second.addWidget(widget)
+        second.addStretch(1)
+        grid.addLayout(first, 0, 1)
+        grid.addLayout(second, 1, 1)
         self._quantity_chosen()
 
     def chosen_stage(self) -> Stage:

@@ -29,8 +29,11 @@ class LineList(QListWidget):
 
     chosen = Signal(int)
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, *, wrapped: bool = False) -> None:
         super().__init__()
+        self.setWordWrap(wrapped)
+        self.setSpacing(2 if wrapped else 0)
+        self.setResizeMode(QListWidget.ResizeMode.Adjust)
         self.setAccessibleName(name)
         self.setTextElideMode(Qt.TextElideMode.ElideRight)
         self.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
@@ -84,11 +87,15 @@ class ReadingTable(QTableWidget):
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.setTabKeyNavigation(False)
-        self.setWordWrap(False)
+        self.setWordWrap(True)
+        self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         header = self.horizontalHeader()
         header.setDefaultAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
         for column in range(len(heads)):
-            header.setSectionResizeMode(column, QHeaderView.ResizeMode.Stretch)
+            outer = column in (0, len(heads) - 1)
+            mode = QHeaderView.ResizeMode.Stretch if outer else QHeaderView.ResizeMode.ResizeToContents
+            header.setSectionResizeMode(column, mode)
+        header.setMinimumSectionSize(60)
 
     def dress(self, theme: Theme) -> None:
         """Draw in these colours."""
@@ -106,7 +113,6 @@ class ReadingTable(QTableWidget):
             self._put(
                 k, len(STAGES) + 1, row.limit, f"{row.limit}\nSource: {row.source}" if row.source else ""
             )
-        self.resizeRowsToContents()
 
     def cell_text(self, row: int, column: int) -> str:
         """What stands in a cell, empty when nothing does."""
@@ -117,9 +123,19 @@ class ReadingTable(QTableWidget):
         if cell is None:
             self._put(row, column, "", "")
             return
-        word = f"  {VERDICT_SIGNS[cell.verdict]}{VERDICT_WORDS[cell.verdict]}".rstrip()
         how = "measured" if cell.measured else "typed"
-        item = self._put(row, column, f"{cell.text}{word}", f"{cell.words}; {how}" if cell.words else how)
+        # The sign comes first: it is in sight even where the rest is cut.
+        word = VERDICT_WORDS[cell.verdict]
+        text = f"{VERDICT_SIGNS[cell.verdict]}{cell.text}"
+        item = self._put(
+            row,
+            column,
+            text if cell.verdict == "pass" else f"{text}  {word}".rstrip(),
+            f"{cell.words}; {how}" if cell.words else how,
+        )
+        item.setData(
+            Qt.ItemDataRole.AccessibleTextRole, f"{STAGE_WORDS[STAGES[column - 1]]} {cell.text} {word}"
+        )
         theme = self._theme
         colours: dict[Verdict, str] = {
             "pass": theme.right, "fail": theme.warn, "doubt": theme.peak, "none": theme.ink,

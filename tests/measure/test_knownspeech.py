@@ -14,7 +14,7 @@ from scipy.signal import butter, sosfilt
 from audiotest.measure.alignment import align
 from audiotest.measure.knownspeech import KnownSpeechError, measure_known_drive
 from audiotest.radio.link import simulate
-from audiotest.radio.receiver import audio_response
+from audiotest.radio.receiver import audio_response, automatic_gain
 from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
 from audiotest.radio.transmitter import filtered, modulate, padded_bins
 from audiotest.radio.voices import load_voice
@@ -154,3 +154,11 @@ def test_too_little_and_too_noisy_are_refused():
     with pytest.raises(KnownSpeechError) as caught:
         measure_known_drive(spoken, rate_hz, noisy, RATE_HZ)
     assert caught.value.reason in ("noisy", "no_match")
+
+
+def test_what_levels_the_recording_is_refused():
+    audio, _ = received("english_reading", Transmitter(drive_db=10.0), Receiver())
+    from_recorder = automatic_gain(audio, RATE_HZ)
+    with pytest.raises(KnownSpeechError, match="wanders by") as caught:
+        measure_known_drive(*voice("english_reading"), from_recorder, RATE_HZ)
+    assert caught.value.reason == "levelled"

@@ -1,13 +1,17 @@
 """What a procedure needs, what is said before it, and what is opened for it."""
 
+import time
+
+import numpy as np
 import pytest
 
 from audiotest.errors import DeviceError, MeasureError, RequestError
+from audiotest.feeds.protocol import Block
 from audiotest.standards.limits import get_limits
 from audiotest.tones import opening
 from audiotest.tones.catalogue import PROCEDURES, Given
 from audiotest.tones.cautions import GENERATOR, HEADLINE
-from audiotest.tones.guided import carry_out
+from audiotest.tones.guided import Halted, carry_out
 from audiotest.tones.keying import LONGEST_KEYED_S, Keying
 from audiotest.tones.level import OutputScale
 from audiotest.tones.needs import NEEDS, needs_of
@@ -87,3 +91,47 @@ def test_the_set_is_keyed_once_and_rests_after_a_minute():
     assert "cool for 61 s" in (keying.unkey_words(keyed, LONGEST_KEYED_S + 1.0) or "")
     assert keying.unkey_words(quiet, 1.0) == "Unkey the set"
     assert keying.key_words(Step(prompt="talk", keyed=True, speak=True)) is None
+
+
+def test_i_and_q_first_then_the_audio(monkeypatch):
+    opened, wire = [], np.zeros((4800, 2), dtype=np.float32)
+    wire[:, 0] = 0.5
+
+    class Input:
+        name, sample_rate_hz = "fm", 48000
+
+        def blocks(self):
+            while True:
+                yield Block(samples=np.full(480, 0.25, dtype=np.float32), lost_n=0)
+                time.sleep(0.001)
+                if "closed" in opened:
+                    return
+
+        def close(self):
+            opened.append("closed")
+
+    def open_audio(device, channel):
+        opened.append(device)
+        return Input()
+
+    monkeypatch.setattr(opening, "record_stereo", lambda device, seconds, rate_hz: wire)
+    monkeypatch.setattr(opening, "open_input", open_audio)
+    asked = []
+    bench = opening.open_bench(
+        "carrier-null-hand", PROCEDURES["squelch"], lambda step: asked.append(step.feed) or (), device="3",
+        channel=None, scale=None, iq=True,
+    )  # fmt: skip
+    heard = bench.perform(Step(prompt="see", feed="iq", settle_s=0.0, listen_s=0.1))
+    assert np.iscomplexobj(heard.samples)
+    assert opened == []
+    heard = bench.perform(Step(prompt="hear", settle_s=0.0, listen_s=0.1))
+    assert heard.samples[0] == 0.25
+    assert opened == ["3"]
+    bench.halt()
+    with pytest.raises(Halted):
+        bench.perform(Step(prompt="hear", listen_s=0.1))
+    with pytest.raises(Halted):
+        bench.perform(Step(prompt="see", feed="iq", listen_s=0.1))
+    bench.close()
+    assert opened == ["3", "closed"]
+    assert asked == ["iq", "audio", "audio", "iq"]

@@ -112,8 +112,8 @@ def test_from_an_empty_file_to_a_judged_reading(qtbot: Any, page: SheetPage, fil
     type_in(qtbot, page, "deviation", "2,3 kHz", stage="left")
     wait(qtbot, lambda: page.readings.cell_text(0, 2) != "")
     assert page.readings.cell_text(0, 0) == "peak deviation"
-    assert page.readings.cell_text(0, 1) == "2.90 kHz  ✗ FAIL"
-    assert page.readings.cell_text(0, 2) == "2.30 kHz  ✓ pass"
+    assert page.readings.cell_text(0, 1) == "✗ 2.90 kHz  FAIL"
+    assert page.readings.cell_text(0, 2) == "✓ 2.30 kHz"
     assert page.readings.cell_text(0, 3) == "±2.5 kHz"
     assert page.summary.text().startswith("As left, 1 readings held against limits, none outside")
     assert page.course.texts()[0].endswith("peak deviation 2.30 kHz")
@@ -178,7 +178,7 @@ def test_search_history_and_other_sheets(qtbot: Any, page: SheetPage, file: Path
     page.refresh()
     wait(qtbot, lambda: page.sets.count() == 2)
     qtbot.keyClicks(page.search, "solder")
-    wait(qtbot, lambda: page.sets.texts() == ["Elm 27, serial 1  (on: sheet 2, fault)"])
+    wait(qtbot, lambda: page.sets.texts() == ["Elm 27, serial 1 (on: sheet 2, fault)"])
     page.sets.setCurrentRow(0)
     wait(qtbot, lambda: page.visit_id == new)
     assert page.visits.count() == 2
@@ -220,8 +220,8 @@ def test_one_key_puts_the_chosen_over_and_its_clip_on_the_sheet(
     assert window.sitting.message == page.said.text()
     wait(qtbot, lambda: page.notes.count() == 3)
     drive = next(row for row in range(page.readings.rowCount()) if "drive" in page.readings.cell_text(row, 0))
-    assert page.readings.cell_text(drive, 1) == "+19.0 dB  ✗ FAIL"
-    assert page.readings.cell_text(drive, 2) == "+5.0 dB  ✓ pass"
+    assert page.readings.cell_text(drive, 1) == "✗ +19.0 dB  FAIL"
+    assert page.readings.cell_text(drive, 2) == "✓ +5.0 dB"
     with Sheets(file) as sheets:
         kept = sheets.sheet(1).attachments
         assert [clip.stage for clip in kept] == ["found", "left"]
@@ -313,15 +313,15 @@ def test_two_windows_work_on_one_file(
         page.refresh()
         second.refresh()
         for one in (page, second):
-            wait(qtbot, lambda one=one: one.readings.cell_text(0, 1).startswith("3.00 W"))
-            wait(qtbot, lambda one=one: one.readings.cell_text(1, 1).startswith("1.30"))
+            wait(qtbot, lambda one=one: one.readings.cell_text(0, 1).startswith("✓ 3.00 W"))
+            wait(qtbot, lambda one=one: one.readings.cell_text(1, 1).startswith("✓ 1.30"))
         with Sheets(file) as sheets:
             assert len(sheets.sheet(1).readings) == 6
         # Without being asked it looks again by itself.
         with Sheets(file) as sheets:
             sheets.type_reading(1, "left", "power", "4 W")
         page._look_while_seen()
-        wait(qtbot, lambda: page.readings.cell_text(0, 2).startswith("4.00 W"))
+        wait(qtbot, lambda: page.readings.cell_text(0, 2).startswith("✓ 4.00 W"))
     finally:
         other.close()
         other.deleteLater()
