@@ -55,7 +55,9 @@ def real_cause(over: Over, name: str) -> str:
     if name == "weak" and strong:
         return "faint"
     if name == "too_little_speech" and over.speech_start_s is not None and over.speech_end_s is not None:
-        return "faint" if over.speech_end_s - over.speech_start_s >= LONG_ENOUGH_S else name
+        # Long pauses are no speech that is too faint to be heard.
+        share = 1.0 if over.level.activity is None else over.level.activity
+        return "faint" if share * (over.speech_end_s - over.speech_start_s) >= LONG_ENOUGH_S else name
     return name
 
 

@@ -146,6 +146,13 @@ def test_long_speech_on_a_strong_carrier_is_called_faint(name):
     assert CONDITIONS["faint"].meaning in advice.sentence
 
 
+def test_a_few_words_with_long_pauses_are_called_too_little_speech():
+    over = an_over(None, 1.9, conditions=("too_little_speech",))
+    sparse = replace(over, level=replace(over.level, activity=0.25))
+    assert CONDITIONS["faint"].meaning in advise(over, LIMITS).sentence
+    assert CONDITIONS["too_little_speech"].meaning in advise(sparse, LIMITS).sentence
+
+
 def faint_over(peak_khz: float | None, snr_db: float = 9.0, **changes) -> Over:
     over = an_over(None, peak_khz, conditions=("weak", "too_little_speech"))
     return replace(over, noise=Noise(quieting_db=40.0, snr_db=snr_db, hum_hz=None, hum_db=None), **changes)
