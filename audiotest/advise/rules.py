@@ -105,7 +105,8 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
         limiter = NOT_MEASURED if "weak" in over.conditions or limiter.drive_db is None else limiter
         faint = judge_mic_gain(_weighed(limiter, reach)).turn == "raise"
     hard = over.kind == "voice" and _surely_hard(over)
-    outrun = gate == "if_narrow" and peak_ratio is not None and peak_ratio > 1.0
+    hindrances = set(GATES) & set(over.conditions)
+    outrun = hindrances == {"if_narrow"} and peak_ratio is not None and peak_ratio > 1.0
     gate = None if faint or hard or outrun else gate
     if gate is not None:
         return Advice(
