@@ -105,7 +105,8 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
         limiter = NOT_MEASURED if "weak" in over.conditions or limiter.drive_db is None else limiter
         faint = judge_mic_gain(_weighed(limiter, reach)).turn == "raise"
     hard = over.kind == "voice" and _surely_hard(over)
-    outrun = gate == "if_narrow" and peak_ratio is not None and peak_ratio > 1.0
+    hindrances = set(GATES) & set(over.conditions)
+    outrun = hindrances == {"if_narrow"} and peak_ratio is not None and peak_ratio > 1.0
     gate = None if faint or hard or outrun else gate
     if gate is not None:
         return Advice(
@@ -130,7 +131,7 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
     else:
         mic = Call("unknown", reason="a tone does not show the drive that speech makes")
         if over.kind == "carrier":
-            mic = Call("unknown", reason="no speech is heard on it")
+            mic = Call("unknown", reason="no speech heard")
         deviation = _judge_tone(over, peak_ratio, spread_db)
     stated = [call.odds for call in (mic, deviation) if call.turn != "unknown"]
     confidence = min([MOST_CONFIDENT, *stated]) if stated else 0.0
@@ -273,7 +274,7 @@ def judge_deviation(limiter: Limiter, mic: Call, peak_ratio: float | None, sprea
 
 def _judge_tone(over: Over, peak_ratio: float | None, spread_db: float) -> Call:
     if over.kind == "carrier":
-        return Call("unknown", reason="no speech is heard on it")
+        return Call("unknown", reason="no speech heard")
     if peak_ratio is None:
         return Call("unknown", reason="learn the feed's scale first")
     if peak_ratio > 1.0:

@@ -50,7 +50,7 @@ def real_cause(over: Over, name: str) -> str:
     noisy = "weak" in over.conditions
     if name == "too_little_speech" and noisy:
         name = "weak"
-    if name == "not_speech" and noisy and not strong:
+    if name == "not_speech" and noisy and not strong and over.noise.quieting_db is not None:
         return "weak"
     if name == "weak" and strong:
         return "faint"

@@ -66,7 +66,7 @@ CONDITIONS: dict[str, Condition] = {
         "take the audio straight from the receiver",
     ),
     "not_voice": Condition(
-        "no speech is heard on it",
+        "no speech heard",
         "talk into the set for at least five seconds",
     ),
     "not_speech": Condition(

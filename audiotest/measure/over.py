@@ -333,6 +333,7 @@ def _measure_view(
         view.notes = [note for note in view.notes if "drive" not in note and "no feed scale" not in note]
         deviation, limiter = _tone_deviation(tone, view, feed, limits), _NO_LIMITER
     elif kind == "carrier":
+        view.notes = [note for note in view.notes if "drive" not in note]
         limiter = _NO_LIMITER
     level = active_speech_level(spoken.low, spoken.low_rate_hz) if kind == "voice" else None
     peak = float(np.max(np.abs(spoken.wave))) if len(spoken.wave) else None

@@ -19,9 +19,10 @@ from audiotest.measure.over import OverAudio, measure_over
 from audiotest.measure.views import AUDIO_HIGH_HZ
 from audiotest.records import Feed, InputReading, InputVerdict, LimitSet, LiveReading, Over
 from audiotest.session.cells import AUDIO_BANDS, CELL_HOPS
-from audiotest.session.finder import FoundOver, OverFinder
+from audiotest.session.finder import OverFinder
 from audiotest.session.livefigures import Floor, live_figures
 from audiotest.session.memory import AudioMemory
+from audiotest.session.running import FoundOver
 from audiotest.units import amplitude_db, power_db
 
 QUANTUM_HOPS = 8

@@ -6,14 +6,13 @@ so a stretch counts as "no carrier" only while it is steady, noise-like and like
 speech is steady and noise-like too, but it has the carrier's own, different floor.
 """
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.session.cells import CELL_S, SILENT_DB, WINDOW_CELLS, RecentCells, upper_db
-from audiotest.session.running import FLOOR_STEP_DB, Edge, Idle, RunningOver
+from audiotest.session.running import FLOOR_STEP_DB, Edge, FoundOver, HeldOver, Idle, RunningOver
 
 DROP_DB = 4.0
 HISS_STEP_DB = 6.0
@@ -27,22 +26,10 @@ SETTLE_CELLS = 2
 SWITCH_ON_CELLS = 12
 """A receiver that is switched on may thump and mute for half a second before its hiss stands."""
 ODD_CELLS = 3
+HELD_CELLS = 250
+"""An over that may have been hiss is held back for 10 s at most, for speech to show which it was."""
 EDGE_CELLS = 2
 """An edge may spread over this many cells before the new level shows."""
-
-
-@dataclass(frozen=True, slots=True)
-class FoundOver:
-    """One over in cells: ``[start_cell, end_cell)``; the edges say what was heard outside it.
-
-    ``idle_cell`` is the first cell of the noise before it.
-    """
-
-    start_cell: int
-    end_cell: int
-    start_edge: Edge
-    end_edge: Edge
-    idle_cell: int = 0
 
 
 class OverFinder:
@@ -65,6 +52,7 @@ class OverFinder:
         self._closed_db: NDArray[np.float64] | None = None
         self._noisy_cells = 0
         self._ends_in_noise = False
+        self._held: HeldOver | None = None
 
     @property
     def in_over(self) -> bool:
@@ -90,7 +78,9 @@ class OverFinder:
 
     @property
     def earliest_start_cell(self) -> int:
-        """First cell that a running or coming over may still claim as its start."""
+        """First cell that a running, held or coming over may still claim as its start."""
+        if self._held is not None:
+            return self._held.found.start_cell
         if self._over is not None:
             idle = self._over.idle
             if idle is not None and idle.kind == "unknown":
@@ -114,16 +104,28 @@ class OverFinder:
         """Take one cell: levels and flatness of its `CELL_HOPS` frames, shape (CELL_HOPS, n_bands)."""
         self._cells.push(levels_db, flatness_db)
         self._n += 1
+        found: list[FoundOver] = []
         if self._over is not None:
-            return self._step_over(self._over)
-        if self._idle is not None:
+            found = self._step_over(self._over)
+        elif self._idle is not None:
             self._step_idle(self._idle)
         else:
             self._step_unknown()
-        return []
+        held = self._held
+        if held is not None and (found or self._n - held.found.end_cell > HELD_CELLS):
+            return [*self._release(), *found]
+        return found
+
+    def _release(self) -> list[FoundOver]:
+        """An over that was held back, as what it was taken for at first."""
+        held, self._held = self._held, None
+        return [] if held is None else [held.found]
 
     def finish(self) -> list[FoundOver]:
         """Close a running over at the end of the stream, or make the whole of it one."""
+        return [*self._release(), *self._finish()]
+
+    def _finish(self) -> list[FoundOver]:
         over, self._over = self._over, None
         if over is not None:
             self._ends_in_noise = over.noise_db is not None and over.odd == 0
@@ -208,6 +210,7 @@ class OverFinder:
     def _step_over(self, over: RunningOver) -> list[FoundOver]:
         upper = upper_db(self._cells.levels_db[-1])
         over.add(upper)
+        self._tell_held(over)
         idle = over.idle
         if idle is not None and not over.dropped and self._was_hiss(over, idle):
             return []
@@ -230,6 +233,18 @@ class OverFinder:
         ):
             return self._end(over, WINDOW_CELLS, "closed")
         return self._end_by_new_noise(over) or self._end_by_pause(over)
+
+    def _tell_held(self, over: RunningOver) -> None:
+        """Take a held over for hiss, and this one for begun where it fell, once the pauses show the carrier.
+
+        Behind a squelch no pause in speech is as quiet as the squelch when closed.
+        """
+        held, idle = self._held, over.idle
+        if held is None or idle is None or not over.speaks_out_of(upper_db(idle.levels_db)):
+            return
+        over.start_cell, over.dropped = held.found.end_cell, True
+        over.idle = Idle(held.noise_db, held.found.start_cell, "hiss")
+        self._hiss_db, self._closed_db, self._held = held.noise_db, None, None
 
     def _was_hiss(self, over: RunningOver, idle: Idle) -> bool:
         """Take back an over that was the hiss of a receiver switched on, and begin another where it drops.
@@ -257,6 +272,8 @@ class OverFinder:
             self._pending = self._cells.levels_db[-over.odd :]
             self._begin(self._n - over.odd, Idle(over.noise_db, over.start_cell, "hiss"), dropped=True)
             return True
+        if lower and not self._cells.silent(2):
+            over.fallen_db, over.fallen_cell = over.noise_db, self._n - over.odd
         if lower or over.odd >= ODD_CELLS + EDGE_CELLS:
             over.noise_db = None
         return False
@@ -304,6 +321,14 @@ class OverFinder:
             self._closed_db = levels
         self._over = None
         self._rest(levels, self._n - cells, edge)
+        if (
+            edge == "closed"
+            and over.fallen_db is not None
+            and found.end_cell <= over.fallen_cell + EDGE_CELLS
+        ):
+            before = self._release()
+            self._held = HeldOver(found, over.fallen_db)
+            return before
         return [found] if found.end_cell > found.start_cell + 1 else []
 
     def _found(self, over: RunningOver, end_cell: int, end_edge: Edge) -> FoundOver:

@@ -11,7 +11,24 @@ FLOOR_CELLS = 25
 """In a second of speech there is a pause; before that the lowest level need not be the carrier's floor."""
 LONGEST_KEPT_CELLS, FORGOTTEN_CELLS = 6000, 3000
 
+ACTIVE_DB = 8.0
+SPOKEN_CELLS, RESUMED_CELLS = 12, 3
+
 Edge = Literal["hiss", "closed", "none"]
+
+
+@dataclass(frozen=True, slots=True)
+class FoundOver:
+    """One over in cells: ``[start_cell, end_cell)``; the edges say what was heard outside it.
+
+    ``idle_cell`` is the first cell of the noise before it.
+    """
+
+    start_cell: int
+    end_cell: int
+    start_edge: Edge
+    end_edge: Edge
+    idle_cell: int = 0
 
 
 @dataclass(slots=True)
@@ -37,6 +54,9 @@ class RunningOver:
     noise_db: NDArray[np.float64] | None = None
     """The steady noise that is all the over has held so far; None before it stands and once it is over."""
     odd: int = 0
+    fallen_db: NDArray[np.float64] | None = None
+    """That noise, once it fell back to what was heard before the over, and the cell where it did."""
+    fallen_cell: int = 0
 
     def add(self, level_db: float) -> None:
         """Take the level of the next cell in the upper bands."""
@@ -65,9 +85,28 @@ class RunningOver:
         at_floor = sum(upper < floor_db + FLOOR_STEP_DB for upper in uppers_db[:-waiting])
         return floor_db > idle_upper_db + FLOOR_STEP_DB and at_floor >= 4 and len(uppers_db) >= FLOOR_CELLS
 
+    def speaks_out_of(self, idle_upper_db: float) -> bool:
+        """Whether it sank to the idle noise and rose again, as speech does on a carrier as quiet as that."""
+        active = [upper > idle_upper_db + ACTIVE_DB for upper in self.uppers_db]
+        if not all(active[-RESUMED_CELLS:]) or sum(active) < SPOKEN_CELLS:
+            return False
+        return self.floor_db(RESUMED_CELLS) < idle_upper_db + FLOOR_STEP_DB
+
     def _find_lows(self) -> None:
         """The running floor up to now: each cell is looked at once, however long the over."""
         lows_db, uppers_db = self.lows_db, self.uppers_db
         for k in range(len(lows_db) + 2, len(uppers_db)):
             pair_db = (uppers_db[k - 1] + uppers_db[k]) / 2.0
             lows_db.append(min(lows_db[-1], pair_db) if lows_db else pair_db)
+
+
+@dataclass(frozen=True, slots=True)
+class HeldOver:
+    """An over of one steady noise between two quieter ones that are alike.
+
+    A bare carrier behind a squelch is such a one, and so is the hiss of a receiver that is switched on late,
+    before a carrier as quiet as the receiver was when off: what comes next tells.
+    """
+
+    found: FoundOver
+    noise_db: NDArray[np.float64]

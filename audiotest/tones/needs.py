@@ -23,11 +23,12 @@ class Needs:
     deemphasis: bool = False
     swapped: bool = False
     speech: bool = False
+    carrier: bool = False
 
 
-_SOCKET = "a learned output into the mic socket; a monitor receiver with a learned scale"
+_SOCKET = "a learned output, a monitor with a scale"
 _MONITOR = "a monitor receiver"
-_GENERATOR = "a signal generator on the antenna socket; the set's audio on the input"
+_GENERATOR = "a signal generator, the set's audio"
 
 NEEDS: dict[str, Needs] = {
     "limiting": Needs(words=_SOCKET, steps_n=30, scale=True, start_mv=True),
@@ -35,24 +36,24 @@ NEEDS: dict[str, Needs] = {
     "distortion": Needs(words=_SOCKET, steps_n=4, scale=True, start_mv=True),
     "hum": Needs(words=_SOCKET, steps_n=5, scale=True, start_mv=True),
     "two-tone": Needs(words=_SOCKET, steps_n=3, scale=True, start_mv=True),
-    "balance": Needs(words="a monitor receiver, best with a learned scale; your voice", steps_n=6),
+    "balance": Needs(words="a monitor, best with a scale; your voice", steps_n=6),
     "drive-by-speech": Needs(
-        words="a learned output into the mic socket; a monitor receiver, with a scale for kHz", steps_n=1,
+        words="a learned output, a monitor", steps_n=1,
         speech=True,
     ),
     "drive-by-tone": Needs(
-        words="a learned output into the mic socket; a monitor receiver, no scale", steps_n=17,
+        words="a learned output, a monitor", steps_n=17,
         start_mv=True, speech=True,
     ),
     "frequency": Needs(
-        words="a receiver for CW or SSB; a reference carrier on the nominal frequency", steps_n=2,
+        words="a CW or SSB receiver, a reference carrier", steps_n=2,
         nominal=True, sideband=True,
     ),
     "frequency-iq": Needs(
-        words="an I/Q receiver on a stereo input, tuned exactly", steps_n=1, nominal=True, swapped=True
+        words="an I/Q receiver on a stereo input", steps_n=1, nominal=True, swapped=True
     ),
     "carrier-null": Needs(
-        words="a learned output into the mic socket; a receiver for CW or SSB, then the FM monitor",
+        words="a learned output, a CW or SSB receiver, an FM monitor",
         steps_n=21, start_mv=True, deemphasis=True,
     ),
     "sensitivity": Needs(words=_GENERATOR, steps_n=32, start_dbm=True),

@@ -25,6 +25,7 @@ from PySide6.QtWidgets import (
 
 from audiotest.tones.needs import Needs
 from audiotest.window.benchfields import Fields
+from audiotest.window.theme import Theme, marks_style
 
 NAME = Qt.ItemDataRole.UserRole
 
@@ -52,12 +53,11 @@ class ChoicePane(QWidget):
         self.list.setVerticalScrollMode(QAbstractItemView.ScrollMode.ScrollPerPixel)
         self.list.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         self._fill(listed)
-        self.rehearse = QRadioButton("&Rehearse on the simulated radio: nothing is sent")
-        self.live = QRadioButton("On the so&und card: the set on the bench")
+        self.rehearse = QRadioButton("&Rehearse: simulated radio, nothing is sent")
+        self.live = QRadioButton("So&und card: the set on the bench")
         self.automatic = QCheckBox("&answer every question for me")
         self.automatic.setChecked(True)
         self.rehearse.setChecked(True)
-        self.needs = _wrapped()
         self.trouble = _wrapped()
         self.trouble.setAccessibleName("what is missing")
         self.start = QPushButton("&Start")
@@ -81,10 +81,10 @@ class ChoicePane(QWidget):
                 font.setBold(True)
                 head.setFont(font)
                 self.list.addItem(head)
-            item = QListWidgetItem(f"{each.words[:1].upper()}{each.words[1:]}")
+            item = QListWidgetItem(
+                f"{each.words[:1].upper()}{each.words[1:]}\n      needs {each.needs.words}"
+            )
             item.setData(NAME, each.name)
-            item.setToolTip(f"needs {each.needs.words}")
-            item.setData(Qt.ItemDataRole.AccessibleDescriptionRole, f"needs {each.needs.words}")
             self.list.addItem(item)
 
     def _arrange(self) -> None:
@@ -96,8 +96,6 @@ class ChoicePane(QWidget):
         indented.addWidget(self.automatic)
         column.addLayout(indented)
         column.addWidget(self.live)
-        need = QGroupBox("Needs")
-        QVBoxLayout(need).addWidget(self.needs)
         self._settings = QGroupBox("With")
         self.form = QFormLayout(self._settings)
         self.form.setRowWrapPolicy(QFormLayout.RowWrapPolicy.WrapLongRows)
@@ -106,7 +104,7 @@ class ChoicePane(QWidget):
             self.form.addRow(name, widget)
         right = QWidget()
         right_column = QVBoxLayout(right)
-        for part in (need, where, self._settings):
+        for part in (where, self._settings):
             right_column.addWidget(part)
         right_column.addStretch(1)
         area = QScrollArea()
@@ -114,7 +112,7 @@ class ChoicePane(QWidget):
         area.setFrameShape(QFrame.Shape.NoFrame)
         area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         area.setWidget(right)
-        self.area = area
+        self.area, self._right = area, right
         halves = QSplitter(Qt.Orientation.Horizontal)
         halves.addWidget(self.list)
         halves.addWidget(area)
@@ -148,12 +146,27 @@ class ChoicePane(QWidget):
         if listed is None:
             return
         rehearsed = self.rehearse.isChecked()
-        self.needs.setText(f"{listed.needs.words[:1].upper()}{listed.needs.words[1:]}.")
         self.automatic.setEnabled(rehearsed)
         self.say("")
         wanted = self.fields.wanted(listed.needs, listed.name, rehearsed=rehearsed)
         for name, widget in self.fields.rows:
             self.form.setRowVisible(widget, name in wanted)
+        self.fit()
+
+    def dress(self, theme: Theme) -> None:
+        """Colours and sizes of letters."""
+        fields = self.fields
+        for mark in (self.rehearse, self.live, self.automatic, fields.lower, fields.swapped):
+            mark.setStyleSheet(marks_style(theme))
+        self.fit()
+
+    def fit(self) -> None:
+        """Give the settings the width they need: the list can wrap its lines, they cannot."""
+        layout = self._right.layout()
+        assert layout is not None
+        layout.activate()
+        bar = self.area.verticalScrollBar().sizeHint().width()
+        self.area.setMinimumWidth(self._right.minimumSizeHint().width() + bar)
 
     def say(self, trouble: str) -> None:
         """Say why it cannot start."""
@@ -170,3 +183,7 @@ def _wrapped() -> Any:
     label.setWordWrap(True)
     label.setTextInteractionFlags(Qt.TextInteractionFlag.NoTextInteraction)
     return label
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]

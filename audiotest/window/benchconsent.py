@@ -4,6 +4,7 @@ from collections.abc import Callable
 
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
+    QApplication,
     QCheckBox,
     QFrame,
     QHBoxLayout,
@@ -14,7 +15,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from audiotest.window.theme import Theme, bigger
+from audiotest.window.theme import Theme, bigger, marks_style
 
 AGREED = "I have &read this, and it is kept"
 
@@ -66,12 +67,13 @@ class ConsentPane(QWidget):
         self.rest.setText("\n".join(f"•  {caution}" for caution in cautions[1:]))
         self.headline.setAccessibleName(f"caution: {cautions[0]}")
         self.rest.setAccessibleName("cautions: " + " ".join(cautions[1:]))
+        self.agreed.setStyleSheet(marks_style(theme))
         self.dress()
         self.back.setFocus()
 
     def dress(self) -> None:
         """Sizes of letters."""
-        usual = self.font()
+        usual = QApplication.font()
         self.title.setFont(bigger(usual, 1.2))
         self.headline.setFont(bigger(usual, 1.8, bold=True))
         self.rest.setFont(bigger(usual, 1.35))

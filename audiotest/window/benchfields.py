@@ -24,6 +24,8 @@ from audiotest.tones.sensitivity import START_DBM
 CHANNELS = (("automatic", 0), ("left (1)", 1), ("right (2)", 2))
 DEEMPHASES_US = (("not stated", None), ("flat discriminator", 0.0), ("750 µs", 750.0), ("530 µs", 530.0))
 
+SEEN_BY = (("CW or SSB audio", False), ("I/Q on a stereo input", True))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Filled:
@@ -42,6 +44,8 @@ class Filled:
     deemphasis_us: float | None
     swapped: bool
     own_mv: float | None
+    iq: bool
+    wanted_khz: float | None
 
 
 class FileField(QWidget):
@@ -95,10 +99,14 @@ class Fields:
         for text, us in DEEMPHASES_US:
             self.deemphasis.addItem(text, us)
         self.swapped = QCheckBox("I is right and Q left")
+        self.seen_by = QComboBox()
+        for text, iq in SEEN_BY:
+            self.seen_by.addItem(text, iq)
+        self.null_khz = _spin(0.0, 0.0, 20.0, " kHz", 2, "60 % of the limit")
         self.own_mv = _spin(0.0, 0.0, 1000.0, " mV", 2, "not measured")
-        for box in (self.limits, self.device):
+        for box in (self.limits, self.device, self.seen_by, self.deemphasis):
             box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
-            box.setMinimumContentsLength(12)
+            box.setMinimumContentsLength(8)
         self.rows: tuple[tuple[str, QWidget], ...] = (
             ("limits", self.limits), ("input", self.device), ("channel", self.channel),
             ("learned output, in mV", self.output_file), ("feed of the monitor", self.feed_file),
@@ -119,7 +127,7 @@ class Fields:
         table = {
             "limits": procedure not in ("frequency", "frequency-iq", "squelch", "sinad"),
             "input": live,
-            "channel": live and not needs.swapped,
+            "channel": live and (needs.carrier or not needs.swapped),
             "learned output, in mV": sends,
             "feed of the monitor": live and (needs.scale or needs.speech or procedure == "balance"),
             "first level at the socket": needs.start_mv,
@@ -128,7 +136,9 @@ class Fields:
             "allowed error": needs.nominal,
             "beat note": needs.sideband,
             "de-emphasis of the FM feed": needs.deemphasis,
-            "I and Q": needs.swapped,
+            "the carrier is seen by": needs.carrier,
+            "deviation to be set": needs.carrier,
+            "I and Q": needs.swapped and live,
             "your voice at the socket, RMS": needs.speech,
         }
         return {name for name, is_wanted in table.items() if is_wanted}
@@ -142,6 +152,7 @@ class Fields:
             nominal_mhz=self.nominal.value() or None, tolerance_hz=self.tolerance.value() or None,
             lower_sideband=self.lower.isChecked(), deemphasis_us=self.deemphasis.currentData(),
             swapped=self.swapped.isChecked(), own_mv=self.own_mv.value() or None,
+            iq=bool(self.seen_by.currentData()), wanted_khz=self.null_khz.value() or None,
         )  # fmt: skip
 
     def take(self, *, limits: str, device: str, channel: int, feed_file: str, output_file: str) -> None:

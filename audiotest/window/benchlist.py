@@ -6,27 +6,42 @@ from dataclasses import dataclass
 from audiotest.feeds.scale import load_feed
 from audiotest.records import Feed, LimitSet
 from audiotest.standards.limits import get_limits
+from audiotest.tones.carriernull import NULL_SHARE
 from audiotest.tones.catalogue import PROCEDURES, Entry, Given
 from audiotest.tones.guided import Guided
 from audiotest.tones.level import OutputScale, load_output
 from audiotest.tones.livesinad import live_sinad
 from audiotest.tones.needs import Needs, needs_of
+from audiotest.tones.nullhand import hand_for, null_by_hand
 from audiotest.tones.opening import most_mv, require_output
-from audiotest.tones.rehearsal import MONITOR_FEED, OUTPUT, Rehearsal
+from audiotest.tones.rehearsal import DEMO_SET, MONITOR_FEED, OUTPUT, Rehearsal
 from audiotest.tones.steps import Step
 from audiotest.window.benchchoice import Listed
 from audiotest.window.benchfields import Filled
 
 LEARN_IT = "make one with 'audiotest send learn' and name its file here; or rehearse"
 SINAD = "sinad"
+NULL_BY_HAND = "carrier-null-hand"
 SINAD_ENTRY = Entry(
     words="SINAD, live: turn generator or adjustment by hand", keys=False, sends=False,
     make=lambda given: live_sinad(),
 )  # fmt: skip
-ENTRIES: dict[str, Entry] = {**PROCEDURES, SINAD: SINAD_ENTRY}
+NULL_ENTRY = Entry(
+    words="carrier null by hand, live: carrier and sidebands while you turn", keys=True, sends=False,
+    make=lambda given: null_by_hand(given.limits.deviation_khz, deemphasis_us=given.deemphasis_us),
+)  # fmt: skip
+ENTRIES: dict[str, Entry] = {**PROCEDURES, NULL_BY_HAND: NULL_ENTRY, SINAD: SINAD_ENTRY}
+GIVES_A_FEED = ("carrier-null", NULL_BY_HAND)
 ALL_NEEDS: dict[str, Needs] = {
     **{name: needs_of(name, entry) for name, entry in PROCEDURES.items()},
-    SINAD: Needs(words="a generator with 1 kHz at 60 %; the set's audio on the input", steps_n=0),
+    NULL_BY_HAND: Needs(
+        words="a tone generator, a CW, SSB or I/Q receiver, an FM monitor",
+        steps_n=0,
+        deemphasis=True,
+        swapped=True,
+        carrier=True,
+    ),
+    SINAD: Needs(words="a signal generator, the set's audio", steps_n=0),
 }
 TRANSMITTER, RECEIVER = "Transmitter", "Receiver"
 SINAD_HIGH_DBM, SINAD_LOW_DBM, SINAD_STEP_DB = -104.0, -122.0, 0.5
@@ -76,7 +91,15 @@ def prepare_run(name: str, filled: Filled, *, rehearsed: bool) -> Prepared:
         lower_sideband=filled.lower_sideband, deemphasis_us=filled.deemphasis_us, own_mv=filled.own_mv,
         most_mv=most_mv(scale),
     )  # fmt: skip
-    return Prepared(name=name, entry=entry, guided=entry.make(given), limits=limits, scale=scale)
+    guided = _null(given, filled) if name == NULL_BY_HAND else entry.make(given)
+    return Prepared(name=name, entry=entry, guided=guided, limits=limits, scale=scale)
+
+
+def _null(given: Given, filled: Filled) -> Guided:
+    return null_by_hand(
+        given.limits.deviation_khz, wanted_khz=filled.wanted_khz, deemphasis_us=given.deemphasis_us,
+        iq=filled.iq,
+    )  # fmt: skip
 
 
 def _listens_to_fm(name: str) -> bool:
@@ -84,9 +107,15 @@ def _listens_to_fm(name: str) -> bool:
     return needs.scale or needs.speech or name == "balance"
 
 
-def rehearsal_for(name: str) -> Rehearsal:
-    """The simulated radio; for live SINAD somebody turns its generator down and up again."""
-    if name != SINAD:
+def rehearsal_for(prepared: Prepared, filled: Filled) -> Rehearsal:
+    """The simulated radio, and whoever turns the knobs that no question asks for.
+
+    For live SINAD its generator goes down and up again, for the null by hand the tone comes up to the null.
+    """
+    if prepared.name == NULL_BY_HAND:
+        wanted_khz = filled.wanted_khz or NULL_SHARE * prepared.limits.deviation_khz
+        return Rehearsal(hand=hand_for(DEMO_SET, wanted_khz))
+    if prepared.name != SINAD:
         return Rehearsal()
     levels = _down_and_up()
     rehearsal = Rehearsal(level_dbm=next(levels))

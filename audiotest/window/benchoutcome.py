@@ -30,6 +30,7 @@ from audiotest.tones.reported import (
 )
 from audiotest.tones.steps import Report
 from audiotest.window.benchplot import BenchPlot, Line
+from audiotest.window.benchrunning import with_minus
 from audiotest.window.theme import LIGHT, Theme, bigger
 
 COLUMNS = ("figure", "value", "about 95 %", "limit", "")
@@ -61,7 +62,7 @@ class OutcomePane(QWidget):
         self.notes.setAccessibleName("notes")
         self.buttons = {}
         foot = QHBoxLayout()
-        foot.addWidget(self.said, 1)
+        foot.addStretch(1)
         for name, text, act in actions:
             button = QPushButton(text)
             button.setMinimumHeight(34)
@@ -82,6 +83,7 @@ class OutcomePane(QWidget):
         layout.addWidget(self.verdict)
         layout.addWidget(self.trouble)
         layout.addWidget(self.halves, 1)
+        layout.addWidget(self.said)
         layout.addLayout(foot)
 
     def show_report(
@@ -95,7 +97,7 @@ class OutcomePane(QWidget):
         words = VERDICTS[report.passed]
         self.verdict.setText({"PASS": "✓ PASS", "FAIL": "✗ FAIL"}.get(words, ""))
         self.verdict.setVisible(bool(words))
-        self.said.setText("")
+        self.say("")
         self._fill(report)
         self.plot.setVisible(bool(report.curves))
         self.notes.setPlainText(_notes(report))
@@ -111,12 +113,13 @@ class OutcomePane(QWidget):
                 SIGNS.get(said, said),
             )  # fmt: skip
             for column, text in enumerate(texts):
-                item = QTableWidgetItem(text.replace(" -", " −") if column else text)
-                if column == 1 and text.startswith("-"):
-                    item.setText(f"−{text[1:]}")
+                item = QTableWidgetItem(with_minus(text))
                 if column in (1, 2, 3):
                     item.setTextAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
                 self.table.setItem(row, column, item)
+        for column in range(2, len(COLUMNS)):
+            items = [self.table.item(row, column) for row in range(self.table.rowCount())]
+            self.table.setColumnHidden(column, not any(item is not None and item.text() for item in items))
 
     def dress(self, theme: Theme) -> None:
         """Colours and sizes of letters."""
@@ -145,6 +148,7 @@ class OutcomePane(QWidget):
     def say(self, text: str) -> None:
         """Say what was kept, or why not."""
         self.said.setText(text)
+        self.said.setVisible(bool(text))
 
 
 def _notes(report: Report) -> str:

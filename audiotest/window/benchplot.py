@@ -119,6 +119,11 @@ class BenchPlot(QWidget):
         y_range = (y_range[0], y_range[1] + 0.12 * (y_range[1] - y_range[0]))
         self._plot.setRange(xRange=x_range, yRange=y_range, padding=0.0)
         self._plot.getAxis("bottom").setTicks(_log_ticks(*x_range) if self._x_log else None)
+        self._plot.getAxis("left").setTicks(None)
+        if not self.shown:
+            # No numbers on the axes of a plot without points: they would mean nothing.
+            for side in ("bottom", "left"):
+                self._plot.getAxis(side).setTicks([[]])
 
     def _counts_from_nothing(self) -> bool:
         return self._report is not None and "kHz" in self._report.y_label

@@ -1,5 +1,6 @@
 """The page of a measurement under way: what to do in large letters, the live figure, the plot, a stop."""
 
+import re
 from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import Qt
@@ -43,14 +44,15 @@ class RunningPane(QWidget):
         self._written: tuple[object, ...] = ()
         self.title = CutLabel(spoken="measurement")
         self.state = CutLabel(whole=True, spoken="state")
-        self.prompt = FittedLabel(1.5, 3.6, lines=8.0, bold=True, spoken="what to do")
+        self.prompt = FittedLabel(1.5, 6.0, lines=8.0, bold=True, spoken="what to do")
         self.below = QLabel()
         self.below.setWordWrap(True)
         self.field = QLineEdit()
         self.field.setAccessibleName("what it is set to")
         self.unit = QLabel()
-        self.done = QPushButton("nothing to answer")
-        self.live = FittedLabel(1.5, 4.5, lines=3.4, bold=True, spoken="last reading")
+        self.done = QPushButton("Done  (Enter)")
+        self.live = FittedLabel(1.5, 6.0, lines=4.0, bold=True, spoken="last reading")
+        self.live.setAlignment(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignBottom)
         self.live_where = CutLabel(spoken="of")
         self.progress = QProgressBar()
         self.progress.setAccessibleName("progress")
@@ -60,6 +62,11 @@ class RunningPane(QWidget):
         self.stop.setToolTip("Silences the output at once. What was measured is kept.")
         self.stop.clicked.connect(lambda: stop())
         self.done.clicked.connect(self.press)
+        for widget in (self.field, self.unit, self.done):
+            # Its room stays: what is read across the room must not jump.
+            policy = widget.sizePolicy()
+            policy.setRetainSizeWhenHidden(True)
+            widget.setSizePolicy(policy)
         self._arrange()
 
     def _arrange(self) -> None:
@@ -125,10 +132,10 @@ class RunningPane(QWidget):
         if moment.question != self._question or not self._written:
             self._show_question(moment.question)
         if moment.question is None and moment.doing != "asking":
-            self.prompt.setText(moment.prompt)
+            self.prompt.setText(with_minus(moment.prompt))
             self.below.setText("")
         elif moment.question is not None:
-            self.below.setText(moment.prompt)
+            self.below.setText(with_minus(moment.prompt) if moment.prompt != moment.question.words else "")
         self._show_live(moment)
         self._show_progress(moment, steps_n)
         self.plot.show_report(moment.report, lines)
@@ -152,16 +159,16 @@ class RunningPane(QWidget):
         typed = question is not None and question.suggested is not None
         self.field.setVisible(typed)
         self.unit.setVisible(typed)
-        self.done.setEnabled(question is not None)
+        self.done.setVisible(question is not None)
         if question is None:
-            self.done.setText("nothing to answer")
             return
         if question.suggested is None:
             self.prompt.setText(question.words)
             self.done.setText("Done  (Enter)")
             self.done.setFocus()
         else:
-            self.prompt.setText(f"{question.words} {question.suggested:.4g} {question.unit}".rstrip())
+            wanted = f"{question.words} {question.suggested:.4g} {question.unit}".rstrip()
+            self.prompt.setText(with_minus(wanted))
             self.field.setText(f"{question.suggested:.4g}")
             self.unit.setText(question.unit)
             self.done.setText("It is set so  (Enter)")
@@ -190,8 +197,8 @@ class RunningPane(QWidget):
         if moment.latest is None:
             return
         value, where = point_words(moment.latest, moment.report.x_label, moment.report.y_label)
-        self.live.setText(value.replace("-", "−"))
-        self.live_where.setText(where.replace("-", "−"))
+        self.live.setText(with_minus(value))
+        self.live_where.setText(with_minus(where))
 
     def _show_progress(self, moment: Moment, steps_n: int) -> None:
         done = moment.steps_done
@@ -205,3 +212,12 @@ class RunningPane(QWidget):
         self.progress.setRange(0, max(steps_n, done + 1))
         self.progress.setValue(done)
         self.progress.setFormat(f"step {done + 1} of about {max(steps_n, done + 1)}, {clock}")
+
+
+def with_minus(text: str) -> str:
+    """Negative numbers with a minus sign instead of a hyphen, as in the plots.
+
+    >>> with_minus("two-tone: -12.5 dB, 300-3000 Hz")
+    'two-tone: −12.5 dB, 300-3000 Hz'
+    """
+    return re.sub(r"(?<![\w.])-(?=\d)", "−", text)

@@ -21,7 +21,7 @@ from audiotest.window.benchchoice import ChoicePane
 from audiotest.window.benchconsent import ConsentPane
 from audiotest.window.benchfields import Fields, Filled
 from audiotest.window.benchkeep import KeepDialog
-from audiotest.window.benchlist import ALL_NEEDS, Prepared, listed, prepare_run, rehearsal_for
+from audiotest.window.benchlist import ALL_NEEDS, GIVES_A_FEED, Prepared, listed, prepare_run, rehearsal_for
 from audiotest.window.benchoutcome import OutcomePane
 from audiotest.window.benchplot import lines_for
 from audiotest.window.benchrun import BenchRun, HaltableBench, OpenBench, RehearsalBench
@@ -129,6 +129,7 @@ class BenchWindow(QWidget):
             return
         self._dressed_for = wanted
         self.theme = wanted[0]
+        self.choice.dress(self.theme)
         self.consent.dress()
         self.running.dress(self.theme)
         self.outcome.dress(self.theme)
@@ -151,7 +152,7 @@ class BenchWindow(QWidget):
         self.prepared = prepared
         self.choice.say("")
         if self.rehearsed:
-            rehearsal = rehearsal_for(prepared.name)
+            rehearsal = rehearsal_for(prepared, self._filled)
             self._start(lambda technician: RehearsalBench(rehearsal, technician))
             return
         self._remember(
@@ -171,6 +172,7 @@ class BenchWindow(QWidget):
             lambda technician: self._open_live(
                 prepared.name, prepared.entry, technician, device=filled.device or None,
                 channel=filled.channel or None, scale=prepared.scale, swapped=filled.swapped,
+                iq=filled.iq and ALL_NEEDS[prepared.name].carrier,
             )
         )  # fmt: skip
 
@@ -210,7 +212,7 @@ class BenchWindow(QWidget):
         self.outcome.show_report(
             moment.report, rehearsed=self.rehearsed, trouble=trouble, lines=lines, theme=self.theme
         )
-        self.outcome.buttons["feed"].setVisible(self.prepared.name == "carrier-null")
+        self.outcome.buttons["feed"].setVisible(self.prepared.name in GIVES_A_FEED)
         self.pages.setCurrentWidget(self.outcome)
         self.outcome.buttons["list"].setFocus()
 

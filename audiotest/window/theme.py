@@ -7,7 +7,7 @@ an arrow, a word or a pattern.
 from dataclasses import dataclass
 
 from PySide6.QtCore import Qt
-from PySide6.QtGui import QColor, QFont, QGuiApplication, QPalette
+from PySide6.QtGui import QColor, QFont, QFontMetricsF, QGuiApplication, QPalette
 from PySide6.QtWidgets import QApplication
 
 from audiotest.records import Turn
@@ -100,3 +100,24 @@ def bigger(font: QFont, factor: float, *, bold: bool = False) -> QFont:
         copy.setPointSizeF(max(font.pointSizeF() * factor, 5.0))
     copy.setBold(bold)
     return copy
+
+
+def marks_style(theme: Theme) -> str:
+    """Boxes and circles to mark, as high as the letters: the style's own are hardly seen on a dark ground."""
+    side = round(0.8 * QFontMetricsF(QApplication.font()).height())
+
+    def mark(ink: str) -> str:
+        return (
+            "background: qradialgradient(cx:0.5, cy:0.5, radius:0.5, fx:0.5, fy:0.5,"
+            f" stop:0 {ink}, stop:0.58 {ink}, stop:0.66 {theme.panel}, stop:1 {theme.panel});"
+        )
+
+    both = "QCheckBox::indicator{0}, QRadioButton::indicator{0}"
+    return (
+        f"{both.format('')} {{ width: {side}px; height: {side}px; border: 2px solid {theme.ink};"
+        f" background: {theme.panel}; }}"
+        f"QRadioButton::indicator {{ border-radius: {side // 2 + 2}px; }}"
+        f"{both.format(':checked')} {{ {mark(theme.ink)} }}"
+        f"{both.format(':disabled')} {{ border-color: {theme.edge}; }}"
+        f"{both.format(':checked:disabled')} {{ {mark(theme.edge)} }}"
+    )

@@ -41,6 +41,12 @@ def test_a_tone_with_bare_carrier_before_it_has_a_signal_to_noise_ratio():
     assert abs(over.noise.snr_db - 30.1) < 0.7
 
 
+def test_a_bare_carrier_does_not_ask_for_a_little_more_speech():
+    over = measured(0.005 * np.random.default_rng(9).standard_normal(4 * RATE_HZ))
+    assert over.kind == "carrier"
+    assert not any("drive" in note for note in over.notes)
+
+
 @pytest.mark.parametrize("overloaded", [False, True])
 def test_hum_is_not_measured_on_an_overloaded_over(overloaded):
     t = np.arange(6 * RATE_HZ) / RATE_HZ

@@ -36,10 +36,11 @@ def stream(parts, rate_hz, rng, floor=1e-4):
     made = []
     for kind, seconds in parts:
         noise = rng.standard_normal(round(seconds * rate_hz))
-        if kind == "voice":
-            made.append(QUIET * noise + VOICE * syllables(seconds, rate_hz, rng)[: len(noise)])
+        if kind in ("voice", "clear voice"):
+            quiet = QUIET if kind == "voice" else 0.0
+            made.append(quiet * noise + VOICE * syllables(seconds, rate_hz, rng)[: len(noise)])
         else:
-            made.append({"hiss": HISS, "quiet": QUIET, "shut": 0.0}[kind] * noise)
+            made.append({"hiss": HISS, "quiet": QUIET, "shut": 0.0, "clear": 0.0}[kind] * noise)
     audio = np.concatenate(made)
     sos = butter(3, [300, 3300], "band", fs=rate_hz, output="sos")
     return sosfilt(sos, audio) + floor * rng.standard_normal(len(audio))
@@ -143,3 +144,28 @@ def test_a_long_bare_carrier_behind_a_squelch_belongs_to_its_over(seed, floor):
     assert [(f.start_edge, f.end_edge) for f in found] == [("closed", "closed")] * 2
     edges = [(f.start_cell * CELL_S, f.end_cell * CELL_S) for f in found]
     assert np.allclose(edges, [(1.0, 8.5), (9.5, 11.5)], atol=0.13)
+
+
+@pytest.mark.parametrize("floor", [1e-4, 2e-3])
+@pytest.mark.parametrize("seed", range(6))
+def test_a_carrier_as_quiet_as_the_receiver_that_was_off_is_told_by_its_pauses(seed, floor):
+    rng = np.random.default_rng(seed)
+    parts = [("shut", 2.0), ("hiss", 3.0), ("clear", 0.5), ("clear voice", 6.0), ("clear", 0.3)]
+    parts += [("hiss", 1.0), ("clear", 0.5), ("clear voice", 4.0), ("hiss", 1.0)]
+    found = find(stream(parts, 48000, rng, floor), 48000)
+    assert [(f.start_edge, f.end_edge) for f in found] == [("hiss", "hiss")] * 2
+    edges = [(f.start_cell * CELL_S, f.end_cell * CELL_S) for f in found]
+    assert np.allclose(edges, [(5.0, 11.8), (12.8, 17.3)], atol=0.13)
+    # What the receiver hissed before, and not what it was when off, is the sound of no carrier.
+    assert found[0].idle_cell * CELL_S == pytest.approx(2.0, abs=0.13)
+
+
+@pytest.mark.parametrize("gap_s", [2.0, 15.0])
+@pytest.mark.parametrize("seed", range(4))
+def test_a_bare_carrier_behind_a_squelch_stays_an_over_when_speech_follows(seed, gap_s):
+    rng = np.random.default_rng(seed)
+    parts = [("shut", 1.0), ("quiet", 2.0), ("shut", gap_s), ("quiet", 0.4), ("voice", 5.0), ("shut", 1.0)]
+    found = find(stream(parts, 48000, rng), 48000)
+    edges = [(f.start_cell * CELL_S, f.end_cell * CELL_S) for f in found]
+    assert [(f.start_edge, f.end_edge) for f in found] == [("closed", "closed")] * 2
+    assert np.allclose(edges, [(1.0, 3.0), (3.0 + gap_s, 8.4 + gap_s)], atol=0.13)

@@ -55,6 +55,13 @@ def test_without_an_instruction_there_is_no_evidence_for_one(capsys, voice_over,
     assert "peak 2.31 kHz" in text.split("┗")[1]
 
 
+def test_a_carrier_without_speech_says_so_once(capsys, voice_over, limits):
+    over = replace(voice_over, kind="carrier", conditions=("not_voice",))
+    text = printed(capsys, over, limits)
+    assert text.count("no speech heard") == 1
+    assert text.count("talk") == 1
+
+
 def test_an_unknown_figure_is_called_unknown_with_its_reason(capsys, unscaled_over, limits):
     text = printed(capsys, unscaled_over, limits)
     assert "unknown: no feed scale" in text
