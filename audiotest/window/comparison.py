@@ -1,6 +1,8 @@
-"""Two overs side by side: their figures, their long-term spectra, and both to hear again."""
+"""Two overs side by side: their figures, their long-term spectra, and both to hear, also equally loud."""
 
 from collections.abc import Callable
+from html import escape
+from typing import Any
 
 import numpy as np
 import pyqtgraph as pg
@@ -9,7 +11,11 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QDialog, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 from scipy.signal import welch
 
+from audiotest.errors import AudiotestError
+from audiotest.keep.compare import Listened
 from audiotest.units import power_db
+from audiotest.window.listeningrow import ListeningRow
+from audiotest.window.matched import Matched, match
 from audiotest.window.plots import DASHED, SOLID, Legend, dress_plot, make_plot
 from audiotest.window.presenter import Heard
 from audiotest.window.spectra import SPECTRUM_HIGH_HZ, spectrum_size
@@ -47,7 +53,11 @@ class Comparison(QDialog):
     audio : callable
         Takes a number, returns the over's codes and its sample rate.
     replay : callable
-        Takes a number and plays the over.
+        Takes a number and plays the over as it was heard.
+    play, hush, carrier_up
+        As for `ListeningRow`.
+    later : callable
+        Does its first argument in another thread and hands what comes of it to the second, in this one.
     theme : Theme
         Colours.
     """
@@ -59,16 +69,22 @@ class Comparison(QDialog):
         *,
         audio: Callable[[int], tuple[NDArray[np.int16], int]],
         replay: Callable[[int], None],
+        play: Callable[[NDArray[np.float32], int], object],
+        hush: Callable[[], None],
+        carrier_up: Callable[[], bool],
+        later: Callable[[Callable[[], Any], Callable[[Any], None]], None],
         theme: Theme,
         parent: QWidget | None = None,
     ) -> None:
         super().__init__(parent)
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         self.setModal(False)
+        self._pair, self._theme = (first, second), theme
         title = f"Over {first.number} against over {second.number}"
         self.setWindowTitle(title)
         self._text = QLabel(f"<b>{title}</b><br><br>" + "<br>".join(compare_lines(first, second)))
         self._text.setTextFormat(Qt.TextFormat.RichText)
+        self._text.setWordWrap(True)
         self._text.setTextInteractionFlags(
             Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
         )
@@ -100,14 +116,53 @@ class Comparison(QDialog):
         done.clicked.connect(self.close)
         row.addStretch(1)
         row.addWidget(done)
+        names = (f"over {first.number}", f"over {second.number}")
+        self.listening = ListeningRow(
+            names, play=play, hush=hush, carrier_up=carrier_up, hide_figures=self._hide_figures
+        )
         layout = QVBoxLayout(self)
         layout.addWidget(self._text)
         layout.addWidget(self.plot, 1)
+        layout.addWidget(self.listening)
         layout.addLayout(row)
+        sounds = [
+            Listened(name=name, samples=codes.astype(np.float32) / 32768.0, rate_hz=rate_hz, over=heard.over)
+            for name, heard in zip(names, self._pair, strict=True)
+            for codes, rate_hz in (audio(heard.number),)
+        ]
+        self._closed = False
+        self.finished.connect(self._end)
+        later(lambda: _match_or_reason(*sounds), self._matched)
+
+    def _matched(self, found: Matched | AudiotestError) -> None:
+        if self._closed:
+            return
+        if isinstance(found, AudiotestError):
+            self.listening.refuse(str(found))
+            return
+        self.listening.take(found)
+        ear = "<br>".join(escape(change) for change in found.changes)
+        self._text.setText(f"{self._text.text()}<br><br>From the first to the second: {ear}")
+
+    def _hide_figures(self, hidden: bool) -> None:
+        """Take everything out of sight that would give a blind order away, or show it again."""
+        for part in (self._text, self.plot, *self.replay_buttons):
+            part.setVisible(not hidden)
+
+    def _end(self, *_: object) -> None:
+        self._closed = True
+        self.listening.stop()
 
     def text(self) -> str:
         """Title and figures as they are shown."""
         return self._text.text()
+
+
+def _match_or_reason(first: Listened, second: Listened) -> Matched | AudiotestError:
+    try:
+        return match(first, second)
+    except AudiotestError as error:
+        return error
 
 
 def compare_lines(first: Heard, second: Heard) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QApplication, QDialog, QLabel, QMainWindow, QStack
 from audiotest.feeds.soundcard import open_input
 from audiotest.window.actions import CAUTIONS, DEEDS, key_help
 from audiotest.window.bench import Bench
+from audiotest.window.benchdeeds import BenchDeeds
 from audiotest.window.fartext import far_view
 from audiotest.window.farview import FarPane
 from audiotest.window.menus import fill_menus
@@ -61,7 +62,7 @@ class MainWindow(QMainWindow):
         self.dialog: SetUpDialog | None = None
         self.box: QDialog | None = None
         self.over_deeds, self.view_deeds = OverDeeds(self), ViewDeeds(self)
-        self.sheet_deeds = SheetDeeds(self)
+        self.sheet_deeds, self.bench_deeds = SheetDeeds(self), BenchDeeds(self)
         self.deeds: dict[str, QAction] = fill_menus(self, DEEDS, lambda name: self.deed(name)())
         self._shown_message = ""
         self._truths_seen = 0
@@ -97,7 +98,7 @@ class MainWindow(QMainWindow):
 
     def deed(self, name: str) -> Callable[[], None]:
         """What carries out a deed of the table in `actions`: a method here, or of the other deeds."""
-        for holder in (self.over_deeds, self.view_deeds, self.sheet_deeds, self):
+        for holder in (self.over_deeds, self.view_deeds, self.sheet_deeds, self.bench_deeds, self):
             found: Callable[[], None] | None = getattr(holder, name, None)
             if found is not None:
                 return found
@@ -287,6 +288,7 @@ class MainWindow(QMainWindow):
         """Stop in order: timer, sound, worker; then the widgets go."""
         self.timer.stop()
         self.player.stop()
+        self.bench_deeds.shut()
         if self.pages.currentWidget() is self.bench:
             self.remember(geometry=bytes(self.saveGeometry().toBase64().data()).decode("ascii"))
         self.sitting.close()

@@ -62,7 +62,8 @@ class OverDeeds:
         sitting = self._sitting
         self._window.box = Comparison(
             found[0], found[1], audio=lambda n: (sitting.audio(n, around_s=0.0), sitting.rate_hz(n)),
-            replay=self.play, theme=self._window.theme, parent=self._window,
+            replay=self.play, play=self._window.player.play, hush=self._window.player.stop,
+            carrier_up=sitting.carrier_up, later=sitting.later, theme=self._window.theme, parent=self._window,
         )  # fmt: skip
         self._window.box.show()
 

@@ -143,8 +143,8 @@ class TypeRow(QWidget):
         first, second = QHBoxLayout(), QHBoxLayout()
         for widget, share in ((self.quantity, 3), (self.point, 0), (self.text, 2)):
             first.addWidget(widget, share)
-        for widget in (self.stage, self.button, self.sure):
-            second.addWidget(widget)
+        for part in (self.stage, self.button, self.sure):
+            second.addWidget(part)
         second.addStretch(1)
         grid.addLayout(first, 0, 1)
         grid.addLayout(second, 1, 1)

@@ -3,9 +3,10 @@
 from collections.abc import Iterable
 
 from PySide6.QtCore import QSignalBlocker, Qt, Signal
-from PySide6.QtGui import QColor, QFont
+from PySide6.QtGui import QColor, QFont, QFontMetricsF
 from PySide6.QtWidgets import (
     QAbstractItemView,
+    QApplication,
     QHeaderView,
     QListWidget,
     QListWidgetItem,
@@ -95,11 +96,12 @@ class ReadingTable(QTableWidget):
             outer = column in (0, len(heads) - 1)
             mode = QHeaderView.ResizeMode.Stretch if outer else QHeaderView.ResizeMode.ResizeToContents
             header.setSectionResizeMode(column, mode)
-        header.setMinimumSectionSize(60)
 
     def dress(self, theme: Theme) -> None:
         """Draw in these colours."""
         self._theme = theme
+        line = QFontMetricsF(QApplication.font()).height()
+        self.horizontalHeader().setMinimumSectionSize(round(5.5 * line))
         self.show_rows(self._rows)
 
     def show_rows(self, rows: tuple[Row, ...]) -> None:

@@ -222,6 +222,11 @@ class Sitting:
         run = self._run_of.get(number)
         return 48000 if run is None else run.rate_hz
 
+    def carrier_up(self) -> bool:
+        """Whether a real carrier is up on the input; the simulated set sends nothing."""
+        reading = None if self.listening is None else self.listening.reading
+        return self.practice is None and reading is not None and reading.over_s is not None
+
     def source_name(self, number: int) -> str:
         """Name of the input that an over was heard on."""
         run = self._run_of.get(number)
