@@ -7,9 +7,11 @@ stopped, even by force, goes on where it was. A recording that has been changed 
 import hashlib
 import json
 import os
+import stat
 import sys
 from collections.abc import Iterator, Sequence
-from contextlib import suppress
+from contextlib import closing, suppress
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +26,7 @@ from audiotest.errors import AudiotestError, FileError
 from audiotest.records import Feed, LimitSet
 from audiotest.terminal.card import WIDTH, make_console
 from audiotest.terminal.check import check_file
+from audiotest.terminal.cores import on_all_cores
 from audiotest.terminal.document import SCHEMA, document, failed_entry, file_entry, is_finite
 from audiotest.terminal.figures import ARROWS, ARROWS_ASCII, clock
 from audiotest.terminal.shown import complain, shown
@@ -32,42 +35,57 @@ ENDINGS = (
     ".wav", ".flac", ".ogg", ".oga", ".opus", ".mp3", ".aif", ".aiff", ".aifc", ".w64", ".rf64", ".au",
     ".snd", ".caf",
 )  # fmt: skip
-MEMORY_SCHEMA = "audiotest-folder-1"
+MEMORY_SCHEMA = "audiotest-folder-2"
 FOLDER_WIDTH = 120
+END_BYTES = 65536
+"""So much of either end of a recording is looked at to know it again."""
 
 
 def expand(names: Sequence[str]) -> list[str]:
     """The recordings that are meant: files as named, and for a folder all in it and below, in order.
 
-    Raises
-    ------
-    FileError
-        A folder cannot be read, or there is no recording in it.
+    A folder with no recording in it, or one that cannot be read, stands for itself: `refuse_folder` says why
+    nothing comes of it, and the others are measured all the same.
     """
     found: list[str] = []
     for name in names:
         if not os.path.isdir(name):
             found.append(name)
             continue
-        inside = list(_recordings(name))
-        if not inside:
-            raise FileError(f"{name}: there is no recording in it", "name a folder with WAV, FLAC or others")
-        found += inside
+        found += list(_recordings(name)) or [name]
     return list(dict.fromkeys(found))
 
 
 def _recordings(folder: str) -> Iterator[str]:
-    def refuse(error: OSError) -> None:
-        raise FileError(
-            f"{error.filename}: cannot be read: {error.strerror}", "give yourself the right to read it"
-        ) from error
-
+    """All in a folder and below, and the folders there that cannot be read."""
+    closed: list[str] = []
     # Links to folders are not followed: they may lead round in a circle.
-    for here, folders, files in os.walk(folder, onerror=refuse):
+    for here, folders, files in os.walk(folder, onerror=lambda error: closed.append(error.filename)):
+        yield from _drain(closed)
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for file in sorted(files):
             if not file.startswith(".") and os.path.splitext(file)[1].lower() in ENDINGS:
                 yield os.path.join(here, file)
+    yield from _drain(closed)
+
+
+def _drain(names: list[str]) -> list[str]:
+    taken = names[:]
+    names.clear()
+    return taken
+
+
+def refuse_folder(name: str) -> None:
+    """Raise `FileError` for what `expand` left as a folder; nothing for anything else."""
+    if not os.path.isdir(name):
+        return
+    try:
+        os.listdir(name)
+    except OSError as error:
+        raise FileError(
+            f"{name}: cannot be read: {error.strerror}", "give yourself the right to read it"
+        ) from error
+    raise FileError(f"{name}: there is no recording in it", "name a folder with WAV, FLAC or others")
 
 
 class Memory:
@@ -131,13 +149,24 @@ def memory_path(feed: Feed | None, limits: LimitSet, channel: int | None) -> Pat
 
 
 def _fingerprint(file: str) -> str | None:
-    """What tells a recording from another and from itself before a change: place, size, time."""
+    """What tells a recording from another and from itself before a change: place, size, time, both ends.
+
+    Copying tools set size and time as one likes; what stands at the beginning and at the end they do not.
+    """
     try:
         status = os.stat(file)
+        if not stat.S_ISREG(status.st_mode):
+            # Of a pipe the beginning can be read only once, and that is for the measuring.
+            return None
+        with open(file, "rb") as opened:
+            mark = hashlib.sha256(opened.read(END_BYTES))
+            opened.seek(max(status.st_size - END_BYTES, 0))
+            mark.update(opened.read(END_BYTES))
     except OSError:
         return None
     text = f"{os.path.realpath(file)}\0{status.st_size}\0{status.st_mtime_ns}"
-    return hashlib.sha256(text.encode("utf-8", "surrogateescape")).hexdigest()
+    mark.update(text.encode("utf-8", "surrogateescape"))
+    return mark.hexdigest()
 
 
 def run_folder(
@@ -153,17 +182,20 @@ def run_folder(
     memory = Memory(memory_path(feed, limits, channel))
     if fresh:
         memory.forget()
+    known = {file: entry for file in files if (entry := memory.recall(file)) is not None}
+    measured = on_all_cores(
+        partial(measure_entry, channel=channel, feed=feed, limits=limits),
+        [file for file in files if file not in known],
+    )
     entries: list[dict[str, Any]] = []
-    recalled = 0
     try:
-        with _progress() as progress:
+        with closing(measured), _progress() as progress:
             task = progress.add_task("measuring", total=len(files), file="")
             for file in files:
                 progress.update(task, file=shown(os.path.basename(file))[:30])
-                entry = memory.recall(file)
-                recalled += entry is not None
+                entry = known.get(file)
                 if entry is None:
-                    entry = measure_entry(file, channel, feed, limits)
+                    entry = next(measured)
                     if entry["error"] is None:
                         memory.keep(file, entry)
                     else:
@@ -178,13 +210,14 @@ def run_folder(
     if as_json:
         sys.stdout.write(document(limits, feed, entries))
     else:
-        print_table(make_folder_console(), entries, limits, recalled)
+        print_table(make_folder_console(), entries, limits, len(known))
     return 2 if any(entry["error"] is not None for entry in entries) else 0
 
 
 def measure_entry(file: str, channel: int | None, feed: Feed | None, limits: LimitSet) -> dict[str, Any]:
     """One recording as an entry of the document, or the entry that says why not."""
     try:
+        refuse_folder(file)
         found = check_file(file, channel, feed, limits)
     except AudiotestError as error:
         return failed_entry(file, str(error))

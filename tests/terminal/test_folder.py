@@ -13,7 +13,6 @@ import pytest
 import soundfile
 
 from audiotest.__main__ import main
-from audiotest.errors import FileError
 from audiotest.terminal import folder
 from audiotest.terminal.folder import Memory, expand
 from tests.keep.benchjob import FEED
@@ -50,10 +49,54 @@ def test_a_folder_is_walked_in_order(recordings: Path) -> None:
 
 
 def test_an_empty_folder_is_refused(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
-    with pytest.raises(FileError, match="no recording in it"):
-        expand([str(tmp_path)])
     assert main(["check", str(tmp_path)]) == 2
-    assert capsys.readouterr().err.count("\n") == 1
+    errors = capsys.readouterr().err
+    assert "no recording in it" in errors
+    assert errors.count("\n") == 1
+
+
+def test_an_empty_folder_does_not_stop_the_others(
+    capsys: pytest.CaptureFixture[str], recordings: Path, tmp_path: Path
+) -> None:
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    assert main(["check", "--json", str(recordings / "b.wav"), str(empty)]) == 2
+    out, errors = capsys.readouterr()
+    first, second = json.loads(out)["files"]
+    assert first["error"] is None
+    assert first["sample_rate_hz"] == 16000
+    assert second["file"] == str(empty)
+    assert "no recording in it" in second["error"]
+    assert errors.count("\n") == 1
+    assert main(["check", str(recordings / "b.wav"), str(empty)]) == 2
+    assert "1 of 2 recordings measured" in " ".join(capsys.readouterr().out.split())
+
+
+@pytest.mark.parametrize("closed", ["below", "below/deeper"])
+def test_a_folder_that_may_not_be_read_is_an_entry_of_its_own(
+    recordings: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, closed: str
+) -> None:
+    real_list, real_scan, place = os.listdir, os.scandir, str(recordings / closed)
+
+    def refused(real):  # type: ignore[no-untyped-def]
+        # Not by chmod: whoever may do everything may read that folder as well.
+        def reads(name="."):  # type: ignore[no-untyped-def]
+            if os.fspath(name) == place:
+                raise PermissionError(13, "Permission denied", place)
+            return real(name)
+
+        return reads
+
+    monkeypatch.setattr(os, "listdir", refused(real_list))
+    monkeypatch.setattr(os, "scandir", refused(real_scan))
+    assert main(["check", "--json", str(recordings)]) == 2
+    out, errors = capsys.readouterr()
+    files = json.loads(out)["files"]
+    failed = [file for file in files if file["error"] is not None]
+    assert [file["file"] for file in failed] == [place]
+    assert "Permission denied" in failed[0]["error"]
+    assert [os.path.basename(file["file"]) for file in files[:2]] == ["a.flac", "b.wav"]
+    assert errors.count("\n") == 1
 
 
 def test_a_second_run_measures_only_what_has_changed(
@@ -83,6 +126,22 @@ def test_a_second_run_measures_only_what_has_changed(
     assert "4 of 4 recordings measured, 3 of them in an earlier run" in " ".join(text.split())
     assert main(["check", str(recordings), "--fresh"]) == 0
     assert len(measured) == 13
+
+
+def test_other_contents_of_the_same_size_and_time_are_measured(
+    recordings: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = recordings / "b.wav"
+    assert main(["check", str(recordings), "--json"]) == 0
+    capsys.readouterr()
+    before, length = os.stat(file), file.stat().st_size
+    soundfile.write(file, np.zeros(16000), 16000)
+    os.utime(file, ns=(before.st_atime_ns, before.st_mtime_ns))
+    assert os.stat(file).st_size == length
+    assert os.stat(file).st_mtime_ns == before.st_mtime_ns
+    assert main(["check", str(recordings), "--json"]) == 0
+    files = {os.path.basename(entry["file"]): entry for entry in json.loads(capsys.readouterr().out)["files"]}
+    assert files["b.wav"]["input"]["verdict"] == "silent"
 
 
 def test_a_bad_recording_is_named_tried_again_and_does_not_stop_the_others(
