@@ -30,6 +30,7 @@ DEEDS = (
     Deed(name="job_sheets", menu="&Sheet", text="&Job sheets …", keys=("J",)),
     Deed(name="over_as_found", menu="&Sheet", text="Over on the sheet, as &found", keys=("1",)),
     Deed(name="over_as_left", menu="&Sheet", text="Over on the sheet, as &left", keys=("2",)),
+    Deed(name="bench_measurements", menu="&Bench", text="Bench &measurements …", keys=("M",)),
     Deed(name="far", menu="&View", text="&Far view, to read across the room", keys=("F",), checkable=True),
     Deed(
         name="pictures",

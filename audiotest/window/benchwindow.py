@@ -45,7 +45,7 @@ class BenchWindow(QWidget):
     open_live : callable
         Opens the real instruments; see `audiotest.tones.opening.open_bench`.
     inputs : callable
-        Lists the inputs; runs in a thread.
+        Lists the inputs, in a thread; None asks the sound system.
     """
 
     def __init__(
@@ -55,13 +55,13 @@ class BenchWindow(QWidget):
         folder: Path,
         *,
         open_live: Callable[..., HaltableBench] = open_bench,
-        inputs: Callable[[], tuple[InputDevice, ...]] = list_inputs,
+        inputs: Callable[[], tuple[InputDevice, ...]] | None = None,
         parent: QWidget | None = None,
     ) -> None:
         super().__init__(parent, Qt.WindowType.Window)
         self.setWindowTitle("Bench measurements")
         self._settings, self._remember, self._folder = settings, remember, folder
-        self._open_live, self._inputs = open_live, inputs
+        self._open_live, self._inputs = open_live, inputs or list_inputs
         self.run: BenchRun | None = None
         self.prepared: Prepared | None = None
         self.rehearsed = True
@@ -155,10 +155,8 @@ class BenchWindow(QWidget):
             rehearsal = rehearsal_for(prepared, self._filled)
             self._start(lambda technician: RehearsalBench(rehearsal, technician))
             return
-        self._remember(
-            limits=self._filled.limits, device=self._filled.device, channel=self._filled.channel,
-            output_file=self._filled.output_file,
-        )  # fmt: skip
+        # Input and limits of the main window stay as they are: the bench may have another.
+        self._remember(output_file=self._filled.output_file)
         self.consent.ask(announcement(prepared.entry), cautions_for(prepared.entry), self.theme)
         self.pages.setCurrentWidget(self.consent)
 
@@ -249,7 +247,9 @@ class BenchWindow(QWidget):
         except AudiotestError as error:
             self.outcome.say(str(error))
             return
-        self.box = KeepDialog(result, name, sheets_path(), self.outcome.say, self)
+        named = self._settings().sheets_file
+        file = Path(named) if named else sheets_path()
+        self.box = KeepDialog(result, name, file, self.outcome.say, self)
         self.box.show()
 
     def save(self) -> None:
@@ -346,6 +346,9 @@ class BenchWindow(QWidget):
         super().closeEvent(event)
 
     def shut(self) -> None:
-        """Close for good."""
+        """Close for good, whether it is shown or not."""
         self.close()
+        if self.run is not None:
+            self.run.stop()
+            self.run.wait()
         self._chores.shutdown(wait=False, cancel_futures=True)
