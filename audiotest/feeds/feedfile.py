@@ -7,7 +7,6 @@ alone: a later version may have put them there.
 import itertools
 import math
 import os
-import stat
 import tomllib
 from dataclasses import asdict, fields, replace
 from pathlib import Path
@@ -17,13 +16,12 @@ import tomli_w
 
 from audiotest.errors import FileError
 from audiotest.records import Feed, PathResponse
+from audiotest.replacing import LONGEST_BYTES, OwnKind, refuse_to_replace
 
 SCHEMA = "audiotest-feed-1"
-SCHEMA_FAMILY = "audiotest-feed-"
-LONGEST_BYTES = 65536
+FEED_FILE = OwnKind(name="feed", schema_family="audiotest-feed-")
 LARGEST_WHOLE = 10**15
 LEARN_AGAIN = "learn the feed again with 'audiotest feed'"
-ANOTHER_OUTPUT = "name another file to write the feed to"
 LEARN_PATH_AGAIN = "learn the path again with 'audiotest feed learn-path'"
 
 _METHODS: tuple[str, ...] = get_args(get_type_hints(Feed)["method"])
@@ -99,57 +97,8 @@ def save_feed(feed: Feed, path: str | os.PathLike[str]) -> None:
 
 
 def refuse_output(path: str | os.PathLike[str], reference: str | os.PathLike[str] | None = None) -> None:
-    """Refuse a name that a feed must not be written to: anything there that is not a feed file.
-
-    Parameters
-    ----------
-    path : str or path
-        Where a feed is to be written. A new name, an empty file and a feed file are right, and links to them.
-    reference : str or path or None
-        The recording the feed is learned from.
-
-    Raises
-    ------
-    FileError
-        When `path` is the recording itself, by whatever name, or something else that would be lost.
-    """
-    name = os.fspath(path)
-    if name in ("", "-"):
-        raise FileError(f"{name!r} is no name of a file", "name a file to write the feed to")
-    try:
-        status = os.stat(name)
-    except FileNotFoundError:
-        if os.path.islink(name):
-            raise FileError(f"{name}: is a link to a file that is not there", ANOTHER_OUTPUT) from None
-        return
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise FileError(f"{name}: cannot be written ({reason})", ANOTHER_OUTPUT) from error
-    if not stat.S_ISREG(status.st_mode):
-        raise FileError(f"{name}: is not an ordinary file", "name a file to write the feed to")
-    if reference is not None and os.path.exists(reference) and os.path.samefile(name, reference):
-        raise FileError(f"{name}: is the recording to learn from", ANOTHER_OUTPUT)
-    if not _replaceable(name):
-        raise FileError(f"{name}: is there already and is not a feed file", ANOTHER_OUTPUT)
-
-
-def _replaceable(name: str) -> bool:
-    """Whether nothing is lost when a feed takes its place: a feed file, of any version, or an empty file."""
-    try:
-        with open(name, "rb") as file:
-            text = file.read(LONGEST_BYTES + 1)
-        if not text:
-            return True
-        if len(text) > LONGEST_BYTES:
-            return False
-        schema = tomllib.loads(text.decode("utf-8-sig")).get("schema")
-    except OSError as error:
-        raise FileError(
-            f"{name}: is there already and cannot be read ({error.strerror or error})", ANOTHER_OUTPUT
-        ) from error
-    except (ValueError, RecursionError):
-        return False
-    return isinstance(schema, str) and schema.startswith(SCHEMA_FAMILY)
+    """Refuse a name that a feed must not be written to: see `audiotest.replacing.refuse_to_replace`."""
+    refuse_to_replace(path, FEED_FILE, reference)
 
 
 def load_feed(path: str | os.PathLike[str]) -> Feed:

@@ -13,10 +13,19 @@ from numpy.typing import NDArray
 from rich.console import Console
 
 from audiotest.errors import FileError, RequestError
+from audiotest.replacing import refuse_to_replace
 from audiotest.terminal.card import make_console
 from audiotest.terminal.consent import ask_leave
 from audiotest.tones import signals
-from audiotest.tones.level import LEARN_DBFS, OutputScale, learn_output, load_output, prepare, save_output
+from audiotest.tones.level import (
+    LEARN_DBFS,
+    OUTPUT_FILE,
+    OutputScale,
+    learn_output,
+    load_output,
+    prepare,
+    save_output,
+)
 from audiotest.tones.output import SoundOutput
 
 LEARN_S = 10.0
@@ -91,6 +100,7 @@ def _learn(arguments: argparse.Namespace) -> int:
     """Play 1 kHz at a fixed level, ask for the meter's reading, write the output's file."""
     if not arguments.output:
         raise RequestError("where to write the learned output", "give --output OUTPUT.toml")
+    refuse_to_replace(arguments.output, OUTPUT_FILE)
     console = make_console()
     signal = signals.sine(LEARN_HZ, LEARN_S)
     # Full scale is 1000 "mV" of an unknown kind here: the level is relative, 20 dB down.

@@ -10,9 +10,11 @@ import tomli_w
 from numpy.typing import NDArray
 
 from audiotest.errors import FileError, RequestError
+from audiotest.replacing import OwnKind, refuse_to_replace
 from audiotest.tones.signals import Signal
 
 SCHEMA = "audiotest-output-1"
+OUTPUT_FILE = OwnKind(name="output", schema_family="audiotest-output-")
 RAMP_S = 0.05
 """Soft start and stop: no click in a headphone, no jump in a transmitter."""
 USUAL_CEILING_MV = 100.0
@@ -116,15 +118,17 @@ def soft_edges(count: int, rate_hz: int, ramp_s: float = RAMP_S) -> NDArray[np.f
 
 
 def save_output(scale: OutputScale, path: str | os.PathLike[str]) -> None:
-    """Write a learned output; `FileError` when it cannot be written."""
+    """Write a learned output; `FileError` where it cannot be written or something else would be lost."""
+    refuse_to_replace(path, OUTPUT_FILE)
     text = tomli_w.dumps(
         {
             "schema": SCHEMA, "name": scale.name, "full_scale_mv": scale.full_scale_mv,
             "ceiling_mv": scale.ceiling_mv, "device": scale.device,
         }
     )  # fmt: skip
-    target = Path(path)
-    part = target.with_name(f".{target.name}.{os.getpid()}.part")
+    target = Path(os.path.realpath(path))
+    # A name as long as the file system allows leaves no room for more.
+    part = target.with_name(f".{target.name[:40]}.{os.getpid()}.part")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         part.write_text(text, encoding="utf-8")
