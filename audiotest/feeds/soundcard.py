@@ -1,8 +1,6 @@
 """Sound-card inputs through PortAudio; the only place that knows the library, loaded when first asked for."""
 
 import atexit
-import os
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -15,6 +13,7 @@ from numpy.typing import NDArray
 from audiotest.errors import DeviceError
 from audiotest.extras import how_to_install
 from audiotest.feeds.channels import ChannelChooser
+from audiotest.feeds.chatter import hear_libraries, quieten_libraries
 from audiotest.feeds.protocol import Block
 from audiotest.feeds.ring import SampleRing
 
@@ -25,7 +24,12 @@ NO_DATA_S = 2.0
 FIRST_DATA_S = 5.0
 """A sleeping input (a monitor, a wireless headset) takes its time to wake up."""
 POLL_S = 0.005
+LONGEST_LOOK_S = 0.1
+"""More than this between two looks for data is no waiting: the program was stopped, or the machine slept."""
 CLOSE_PATIENCE_S = 2.0
+WILDEST_FS = 1e9
+"""What a driver gives beyond this, or as no number, is no sample of sound and counts as lost; no source. The
+square of what is left is still a number of 32 bits."""
 LOWEST_RATE_HZ = 6000
 USUAL_RATES_HZ = (48000, 44100, 96000, 32000, 16000, 8000)
 
@@ -50,6 +54,7 @@ def list_inputs() -> tuple[InputDevice, ...]:
     with _stream_lock:
         if _open_streams == 0:
             # PortAudio looks for devices only when it starts: start it again to see what was plugged in.
+            quieten_libraries()
             try:
                 sd._terminate()
                 sd._initialize()
@@ -57,6 +62,8 @@ def list_inputs() -> tuple[InputDevice, ...]:
                 raise DeviceError(
                     f"the sound system does not start: {_reason(error)}", "restart it"
                 ) from error
+            finally:
+                hear_libraries()
     apis = [str(api["name"]) for api in sd.query_hostapis()]
     return tuple(
         InputDevice(
@@ -125,13 +132,16 @@ class SoundCardSource:
         self._close_lock = threading.Lock()
         self._released = False
         self._sd = sd
+        quieten_libraries()
         try:
             self._stream = sd.InputStream(
                 device=device.index, samplerate=sample_rate_hz, channels=width, dtype="float32",
                 latency="high", callback=self._take, finished_callback=self._note_finished,
             )  # fmt: skip
         except (sd.PortAudioError, ValueError) as error:
-            raise _refusal(sd, device, sample_rate_hz, width, error) from error
+            refusal = _refusal(sd, device, sample_rate_hz, width, error)
+            hear_libraries()
+            raise refusal from error
         with _stream_lock:
             _open_streams += 1
 
@@ -145,17 +155,22 @@ class SoundCardSource:
                 "close other programs that use it, or plug it in",
             ) from error
         block_n = round(BLOCK_S * self.sample_rate_hz)
-        heard_s = time.monotonic()
+        waited_s = 0.0
         patience_s = FIRST_DATA_S
+        looked_s = time.monotonic()
         while not self._closing.is_set():
             if self._ring.ready_n >= block_n:
                 yield self._block(block_n)
                 # However long the reader took over that block, the input is not to blame.
-                heard_s = time.monotonic()
+                waited_s = 0.0
                 patience_s = NO_DATA_S
+                looked_s = time.monotonic()
                 continue
-            overdue = time.monotonic() - heard_s > patience_s
-            if not (overdue or self._finished or self._failure is not None):
+            # Nor is it for a time in which the whole program stood still.
+            now_s = time.monotonic()
+            waited_s += min(now_s - looked_s, LONGEST_LOOK_S)
+            looked_s = now_s
+            if not (waited_s > patience_s or self._finished or self._failure is not None):
                 self._closing.wait(POLL_S)
                 continue
             while self._ring.ready_n:
@@ -185,6 +200,7 @@ class SoundCardSource:
         if closer.is_alive():
             _abandon(self._sd)
             return
+        hear_libraries()
         with _stream_lock:
             _open_streams -= 1
 
@@ -213,7 +229,15 @@ class SoundCardSource:
         if self._chooser is not None:
             column = self._chooser.choose(frames)
             self.notes = self._chooser.notes
-        return Block(samples=np.ascontiguousarray(frames[:, column]), lost_n=lost_n)
+        samples = np.ascontiguousarray(frames[:, column])
+        # Written so that NaN is found as well.
+        wild = ~(np.abs(samples) <= WILDEST_FS)
+        if wild.any():
+            wild_n = int(np.count_nonzero(wild))
+            samples[wild] = 0.0
+            self.lost_n += wild_n
+            lost_n += wild_n
+        return Block(samples=samples, lost_n=lost_n)
 
 
 def _sounddevice() -> Any:
@@ -240,17 +264,9 @@ def _abandon(sd: Any) -> None:
 
     PortAudio 19.6 on ALSA then keeps a thread that can neither be ended nor stopped from writing to the
     standard error as fast as it can (seen when the device goes before its first sample), and it would hang
-    the end of the program as well. Its messages are cut off from ours, and nobody waits for it at the end.
+    the end of the program as well: nobody waits for it at the end, and the libraries stay unheard.
     """
     atexit.unregister(sd._exit_handler)
-    if sys.stderr is not sys.__stderr__ or sys.stderr is None:
-        return
-    sys.stderr.flush()
-    sys.stderr = os.fdopen(
-        os.dup(2), "w", buffering=1, encoding=sys.stderr.encoding, errors=sys.stderr.errors
-    )
-    with open(os.devnull, "w", encoding="ascii") as nowhere:
-        os.dup2(nowhere.fileno(), 2)
 
 
 def _default_index(sd: Any) -> int | None:

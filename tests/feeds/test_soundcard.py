@@ -247,6 +247,36 @@ def test_an_input_that_stops_delivering_gives_the_rest_and_then_an_error() -> No
     assert FakeCard.streams[-1].closed
 
 
+def test_a_program_that_stood_still_does_not_blame_the_input(monkeypatch: pytest.MonkeyPatch) -> None:
+    source = open_input(2, 48000)
+    blocks = source.blocks()
+    threading.Timer(0.02, lambda: FakeCard.streams[-1].deliver(ramp(0, 960))).start()
+    next(blocks)
+    now, slept_s = time.monotonic, [0.0]
+    monkeypatch.setattr(soundcard.time, "monotonic", lambda: now() + slept_s[0])
+
+    def sleep_and_deliver() -> None:
+        slept_s[0] = 3600.0
+        time.sleep(0.03)
+        FakeCard.streams[-1].deliver(ramp(960, 960))
+
+    threading.Timer(0.02, sleep_and_deliver).start()
+    assert next(blocks).samples[0] == 960
+    source.close()
+
+
+def test_what_is_no_sample_of_sound_counts_as_lost() -> None:
+    source = open_input(2, 48000)
+    blocks = source.blocks()
+    frames = ramp(0, 960) / 960.0
+    frames[:3, 0] = (np.nan, np.inf, -3e38)
+    threading.Timer(0.02, lambda: FakeCard.streams[-1].deliver(frames)).start()
+    block = next(blocks)
+    assert (block.lost_n, source.lost_n) == (3, 3)
+    np.testing.assert_array_equal(block.samples[:4], [0.0, 0.0, 0.0, np.float32(3 / 960)])
+    source.close()
+
+
 def test_an_input_that_finishes_by_itself_is_noticed_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(soundcard, "FIRST_DATA_S", 60.0)
     source = open_input(2, 48000)

@@ -111,8 +111,9 @@ def main(hours: float, rate_hz: int) -> int:
     wall_s, cpu_s = time.monotonic() - wall_s, time.process_time() - cpu_s
     expected = tape.rounds * len(DRIVES_DB)
     print(
-        f"{engine.duration_s / 3600.0:.2f} h at {rate_hz} Hz: {found} spoken overs of {expected}; {cpu_s:.0f} s of "
-        f"processor time ({engine.duration_s / cpu_s:.0f} times real time), {wall_s:.0f} s by the clock"
+        f"{engine.duration_s / 3600.0:.2f} h at {rate_hz} Hz: {found} spoken overs of {expected}; "
+        f"{cpu_s:.0f} s of processor time ({engine.duration_s / cpu_s:.0f} times real time), "
+        f"{wall_s:.0f} s by the clock"
     )
     settled = np.array([look for look in tape.memory if look[0] >= min(SETTLED_H, hours / 2.0)])
     if len(settled) > 2:

@@ -1,0 +1,84 @@
+"""Listen through PortAudio with the whole worker and engine, and time every call of the callback.
+
+Called with the device and the result file; prints ``listening`` once audio flows, ends when its standard
+input closes.
+"""
+
+import pickle
+import sys
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from audiotest.feeds.soundcard import SoundCardSource, open_input
+from audiotest.session.engine import Engine
+from audiotest.session.worker import OverHeard, Worker, WorkerEvent
+from audiotest.standards.limits import get_limits
+
+MOST_CALLS = 2_000_000
+
+
+class Stopwatch:
+    """Wall clock, processor time and frames of each call, kept in arrays that are there already."""
+
+    def __init__(self) -> None:
+        self.calls = np.zeros((MOST_CALLS, 3))
+        self.count = 0
+        self._take = SoundCardSource._take
+
+    def attach(self) -> None:
+        """Time the callback of every source that is opened from here on."""
+        watch, take = self, self._take
+
+        def timed(source: SoundCardSource, indata: Any, frames: int, when: Any, status: Any) -> None:
+            wall_s, cpu_s = time.perf_counter(), time.thread_time()
+            take(source, indata, frames, when, status)
+            if watch.count < MOST_CALLS:
+                watch.calls[watch.count] = (
+                    time.perf_counter() - wall_s, time.thread_time() - cpu_s, frames
+                )  # fmt: skip
+                watch.count += 1
+
+        SoundCardSource._take = timed  # type: ignore[method-assign]
+
+
+def main(device: str, result: str) -> None:
+    watch = Stopwatch()
+    watch.attach()
+    parts: list[NDArray[np.float32]] = []
+    kinds: list[str] = []
+
+    def take(samples: NDArray[np.float32]) -> None:
+        if not parts:
+            print("listening", flush=True)
+        parts.append(samples)
+
+    def hear(event: WorkerEvent) -> None:
+        if isinstance(event, OverHeard):
+            kinds.append(event.over.kind)
+
+    source = open_input(device, 48000)
+    engine = Engine(source.sample_rate_hz, feed=None, limits=get_limits("uk-27fm"), pause_ends_over_s=2.0)
+    worker = Worker(source, engine, hear, on_samples=take)
+    worker.start()
+    ended = threading.Event()
+    threading.Thread(target=lambda: (sys.stdin.read(), ended.set()), daemon=True).start()
+    while worker.running and not ended.is_set():
+        time.sleep(0.2)
+    worker.stop()
+    found = {
+        "samples": np.concatenate(parts),
+        "kinds": kinds,
+        "lost_n": source.lost_n,
+        "calls": watch.calls[: watch.count],
+        "error": None if worker.error is None else str(worker.error),
+    }
+    Path(result).write_bytes(pickle.dumps(found))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1], sys.argv[2])
