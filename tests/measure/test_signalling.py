@@ -60,6 +60,13 @@ def test_out_of_tolerance_is_said_and_short_keys_are_ignored():
     assert find_dtmf(dial("5", 0.022, 0.1), RATE) == ()
 
 
+@pytest.mark.parametrize("seed", range(7, 13))
+def test_a_burst_of_a_single_frame_is_no_key(seed):
+    # So short a pair in noise looks like a key in one frame alone, which has no length to fit anything to.
+    x = dial("5", 0.008, 0.1)
+    assert find_dtmf(x + noise(len(x), 0.05, seed), RATE) == ()
+
+
 @settings(max_examples=10)
 @given(st.floats(-8.0, 8.0), st.floats(1e-3, 1.0))
 def test_twist_is_measured_at_every_level(twist_db, size):
