@@ -325,7 +325,8 @@ def test_one_more_line_in_the_table_is_one_more_entry_with_its_key(qtbot: Any) -
     assert done == ["first", "second", "third"]
     assert actions["second"].isChecked()
     with pytest.raises(KeyError):
-        MainWindow.deed(SimpleNamespace(over_deeds=None, view_deeds=None, sheet_deeds=None), "none such")  # type: ignore[arg-type]
+        holders = dict.fromkeys(("over_deeds", "view_deeds", "sheet_deeds", "bench_deeds"))
+        MainWindow.deed(SimpleNamespace(**holders), "none such")  # type: ignore[arg-type]
 
 
 def test_keys_and_cautions_are_shown(window: MainWindow) -> None:
