@@ -76,7 +76,7 @@ def find_dtmf(samples: NDArray[np.floating], rate_hz: int) -> tuple[DtmfKey, ...
             # At the key's edges a frame is half inside and holds a quarter of the power.
             inside = first + np.flatnonzero(power[first:k] >= 0.25 * np.median(power[first:k]))
             start_n, end_n = (int(at) * hop_n + window_n // 2 for at in (inside[0], inside[-1]))
-            # A single frame of speech that looks like a key has no length at all: nothing can be fitted to it.
+            # A single frame that looks like a key has no length at all: nothing can be fitted to it.
             if (end_n - start_n) / rate_hz >= SHORTEST_S - 2.0 * HOP_S:
                 key = _measured(x, rate_hz, start_n, end_n, int(keys[first]))
                 if key is not None:
