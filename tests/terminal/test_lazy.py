@@ -4,10 +4,16 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 REPOSITORY = Path(__file__).parents[2]
 HEAVY = ("numpy", "scipy", "soundfile", "soxr", "rich", "sounddevice", "PySide6", "pyqtgraph")
+NOT_FOR_A_CLIP = (
+    "rich", "sounddevice", "PySide6", "pyqtgraph", "platformdirs", "jinja2", "fpdf", "pyloudnorm", "sqlite3",
+    "multiprocessing", "asyncio", "http",
+)  # fmt: skip
 TELL = """
 import sys
 from audiotest.__main__ import main
@@ -20,9 +26,9 @@ print("loaded:", *sorted(loaded & set(%r)))
 """
 
 
-def loaded_by(*arguments: str) -> set[str]:
+def loaded_by(*arguments: str, heavy: tuple[str, ...] = HEAVY) -> set[str]:
     done = subprocess.run(
-        [sys.executable, "-c", TELL % (HEAVY,), *arguments],
+        [sys.executable, "-c", TELL % (heavy,), *arguments],
         capture_output=True, text=True, cwd=REPOSITORY, check=True,
     )  # fmt: skip
     return set(done.stdout.splitlines()[-1].split()[1:])
@@ -37,3 +43,11 @@ def test_no_commands_help_loads_a_library(arguments):
 
 def test_a_check_loads_no_sound_card_and_no_window():
     assert not loaded_by("check", "no such file.wav") & {"sounddevice", "PySide6", "pyqtgraph"}
+
+
+def test_a_clip_as_a_document_loads_what_measures_and_no_more(tmp_path):
+    clip = tmp_path / "clip.wav"
+    noise = 0.05 * np.random.default_rng(1).standard_normal(16000)
+    soundfile.write(clip, noise, 16000)
+    measuring = ("numpy", "scipy", "soundfile")
+    assert loaded_by("check", "--json", str(clip), heavy=(*NOT_FOR_A_CLIP, *measuring)) == set(measuring)
