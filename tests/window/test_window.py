@@ -324,8 +324,8 @@ def test_one_more_line_in_the_table_is_one_more_entry_with_its_key(qtbot: Any) -
     actions["third"].trigger()
     assert done == ["first", "second", "third"]
     assert actions["second"].isChecked()
+    holders = dict.fromkeys(("over_deeds", "view_deeds", "sheet_deeds", "bench_deeds"))
     with pytest.raises(KeyError):
-        holders = dict.fromkeys(("over_deeds", "view_deeds", "sheet_deeds", "bench_deeds"))
         MainWindow.deed(SimpleNamespace(**holders), "none such")  # type: ignore[arg-type]
 
 
