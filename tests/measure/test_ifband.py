@@ -85,5 +85,5 @@ def test_a_swing_past_the_filter_is_named(stated):
 
 
 def test_the_edge():
-    assert outruns_if(3.9, 8.0)
-    assert not outruns_if(3.7, 8.0)
+    assert outruns_if(4.7, 8.0)
+    assert not outruns_if(4.5, 8.0)
