@@ -28,6 +28,10 @@ SWITCH_ON_CELLS = 12
 ODD_CELLS = 3
 HELD_CELLS = 250
 """An over that may have been hiss is held back for 10 s at most, for speech to show which it was."""
+UNSURE_CLOSED_CELLS = 36
+"""Without a steady floor seen, what was heard first must last 1.4 s to be a closed squelch, and no gap."""
+LOUDER_DB = 6.0
+"""Hiss is the loudest on a feed: what speech rises above by this much for long was a carrier's noise."""
 EDGE_CELLS = 2
 """An edge may spread over this many cells before the new level shows."""
 
@@ -211,28 +215,52 @@ class OverFinder:
         upper = upper_db(self._cells.levels_db[-1])
         over.add(upper)
         self._tell_held(over)
-        idle = over.idle
+        idle = self._idle_before(over)
         if idle is not None and not over.dropped and self._was_hiss(over, idle):
             return []
         if idle is not None and not over.dropped and idle.kind == "unknown":
             below = [u < upper_db(idle.levels_db) - DROP_DB for u in over.uppers_db[-3:]]
-            if all(below) and len(below) == 3 and not self._cells.silent(2):
+            spoken = over.rises_above(upper_db(idle.levels_db) + LOUDER_DB)
+            if all(below) and len(below) == 3 and not spoken and not self._cells.silent(2):
                 idle.kind, over.dropped, self._hiss_db = "hiss", True, idle.levels_db
         floor = over.floor_db(WINDOW_CELLS)
         if upper > floor + 8.0:
             over.last_active_cell = self._n
+        again = idle is not None and idle.kind == "unknown" and self._cells.match(idle.levels_db)
+        over.idle_again = over.idle_again + 1 if again else 0
+        if idle is not None and idle.kind == "unknown" and self._cells.steady_noise():
+            over.see_steady(upper_db(self._cells.window().mean(axis=0)), upper_db(idle.levels_db))
         if self._cells.silent():
             return self._end(over, WINDOW_CELLS, "closed")
         if self._cells.match(self._hiss_db):
             return self._end(over, WINDOW_CELLS, "hiss")
         if idle is not None and idle.kind != "hiss" and self._cells.match(idle.levels_db):
-            if over.has_own_floor(upper_db(idle.levels_db)):
+            if over.has_own_floor(upper_db(idle.levels_db)) and self._surely_closed(over, idle):
                 return self._end(over, WINDOW_CELLS, "closed")
         elif self._cells.match(self._closed_db) and over.has_own_floor(
             upper_db(self._cells.window().mean(axis=0))
         ):
             return self._end(over, WINDOW_CELLS, "closed")
         return self._end_by_new_noise(over) or self._end_by_pause(over)
+
+    def _idle_before(self, over: RunningOver) -> Idle | None:
+        """The noise before the over; None, and no hiss known, once speech outdid it: a carrier's it was."""
+        idle = over.idle
+        if idle is None or idle.kind != "hiss" or over.dropped:
+            return idle
+        if over.rises_above(upper_db(idle.levels_db) + LOUDER_DB):
+            over.start_cell, over.idle, self._hiss_db = idle.start_cell, None, None
+        return over.idle
+
+    def _surely_closed(self, over: RunningOver, idle: Idle) -> bool:
+        """Whether what was heard before the over, and is again, is no gap in speech that was going on before.
+
+        The program may have been started in a pause of an over. Speech has lowest levels too, but only a
+        carrier's own noise is steady there.
+        """
+        if idle.kind == "closed" or over.idle_again + WINDOW_CELLS > UNSURE_CLOSED_CELLS:
+            return True
+        return over.shows_floor(over.idle_again + WINDOW_CELLS)
 
     def _tell_held(self, over: RunningOver) -> None:
         """Take a held over for hiss, and this one for begun where it fell, once the pauses show the carrier.
@@ -290,9 +318,12 @@ class OverFinder:
             return []
         level = upper_db(self._cells.window(needed).mean(axis=0))
         floor = over.floor_db(needed)
-        if self._hiss_db is None and level > floor + HISS_STEP_DB:
+        louder = self._hiss_db is None or level > upper_db(self._hiss_db) + LOUDER_DB
+        if louder and level > floor + HISS_STEP_DB:
             loud = float(np.percentile(over.uppers_db[:-needed] or [level], 90))
             if level > loud - 2.0:
+                # What was taken for hiss was a pause in speech on a noisy carrier.
+                self._hiss_db = None
                 return self._end(over, needed, "hiss")
         enough = len(over.uppers_db) > 2 * needed
         if not over.dropped and enough and level < floor - HISS_STEP_DB:

@@ -57,6 +57,10 @@ class RunningOver:
     fallen_db: NDArray[np.float64] | None = None
     """That noise, once it fell back to what was heard before the over, and the cell where it did."""
     fallen_cell: int = 0
+    idle_again: int = 0
+    """For how many cells on end it has sounded as before the over."""
+    steady_db: float | None = None
+    """Lowest level of a steady noise in it that is not what was heard before it."""
 
     def add(self, level_db: float) -> None:
         """Take the level of the next cell in the upper bands."""
@@ -84,6 +88,19 @@ class RunningOver:
         floor_db = self.floor_db(waiting)
         at_floor = sum(upper < floor_db + FLOOR_STEP_DB for upper in uppers_db[:-waiting])
         return floor_db > idle_upper_db + FLOOR_STEP_DB and at_floor >= 4 and len(uppers_db) >= FLOOR_CELLS
+
+    def see_steady(self, level_db: float, idle_upper_db: float) -> None:
+        """Take the level of the steady noise that the last cells are."""
+        if level_db > idle_upper_db + FLOOR_STEP_DB:
+            self.steady_db = level_db if self.steady_db is None else min(level_db, self.steady_db)
+
+    def shows_floor(self, leave_out: int) -> bool:
+        """Whether the lowest level before the last cells was a steady noise, as a carrier's own is."""
+        return self.steady_db is not None and self.steady_db < self.floor_db(leave_out) + FLOOR_STEP_DB
+
+    def rises_above(self, level_db: float) -> bool:
+        """Whether it was that loud as often as speech is."""
+        return sum(upper > level_db for upper in self.uppers_db) >= SPOKEN_CELLS
 
     def speaks_out_of(self, idle_upper_db: float) -> bool:
         """Whether it sank to the idle noise and rose again, as speech does on a carrier as quiet as that."""

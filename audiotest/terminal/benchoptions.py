@@ -3,7 +3,7 @@
 import argparse
 from typing import Any
 
-from audiotest.terminal.optiontypes import finite, not_negative, positive
+from audiotest.terminal.optiontypes import not_negative, positive, within
 
 PROCEDURES = {
     "limiting": "modulation limiting: onset, knee, +20 dB, the worst tone",
@@ -72,7 +72,11 @@ def add_bench(commands: Any) -> None:
         "--start-mv", type=positive, metavar="MV", default=0.3, help="first level at the socket (0.3)"
     )
     bench.add_argument(
-        "--start-dbm", type=finite, metavar="DBM", default=-95.0, help="first generator level (-95)"
+        "--start-dbm",
+        type=within(-140.0, 0.0, "dBm"),
+        metavar="DBM",
+        default=-95.0,
+        help="first generator level (-95)",
     )
     bench.add_argument("--nominal-mhz", type=positive, metavar="MHZ", help="nominal frequency, gives ppm")
     bench.add_argument("--tolerance-hz", type=positive, metavar="HZ", help="allowed frequency error")
@@ -142,7 +146,10 @@ def add_sinad(commands: Any) -> None:
     sinad.add_argument("file", nargs="?", metavar="FILE", help="recording; without it the sound card")
     sinad.add_argument("--device", metavar="D", help="input, as 'audiotest inputs' lists it")
     sinad.add_argument("--channel", type=int, metavar="N", help="channel, from 1")
-    sinad.add_argument("--tone-hz", type=positive, metavar="HZ", default=1000.0, help="the tone (1000)")
+    sinad.add_argument(
+        "--tone-hz", type=within(300.0, 3000.0, "Hz"), metavar="HZ", default=1000.0,
+        help="the tone (1000)",
+    )  # fmt: skip
     sinad.add_argument("--seconds", type=positive, metavar="S", help="stop after S seconds")
     _add_json(sinad)
     sinad.set_defaults(module="audiotest.terminal.sinad")
@@ -157,6 +164,9 @@ def add_iq(commands: Any) -> None:
     iq.add_argument("--swapped", action="store_true", help="I is right and Q left")
     iq.add_argument("--am", action="store_true", help="the emission is AM: measure depth, not deviation")
     iq.add_argument("--tone-hz", type=positive, metavar="HZ", help="the modulating tone, if known")
-    iq.add_argument("--channel-khz", type=positive, metavar="KHZ", default=12.5, help="width kept (12.5)")
+    iq.add_argument(
+        "--channel-khz", type=within(1.0, 250.0, "kHz"), metavar="KHZ", default=12.5,
+        help="width kept (12.5)",
+    )  # fmt: skip
     _add_json(iq)
     iq.set_defaults(module="audiotest.terminal.iq")

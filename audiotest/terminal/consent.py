@@ -15,6 +15,9 @@ from audiotest.tones.steps import GENERATOR_OFF_DBM, Ask, Step
 __all__ = ["LONGEST_KEYED_S", "TerminalTechnician", "ask_leave"]
 
 YES = "yes"
+ANSWERS = {"generator_dbm": (-174.0, 30.0)}
+"""What a setting can be at all: no generator goes below thermal noise in a hertz or above a watt."""
+ANY_ANSWER = (-1e6, 1e6)
 
 
 def ask_leave(console: Console, what: str, *, transmits: bool, confirmed: bool, longest_s: float) -> None:
@@ -95,5 +98,7 @@ class TerminalTechnician:
             except ValueError:
                 self.console.print(f"{typed!r} is not a number.")
                 continue
-            if -1e6 < value < 1e6:
+            low, high = ANSWERS.get(ask.setting, ANY_ANSWER)
+            if low <= value <= high:
                 return value
+            self.console.print(f"{typed} is not from {low:g} to {high:g}.")

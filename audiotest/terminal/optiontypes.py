@@ -2,6 +2,7 @@
 
 import argparse
 import math
+from collections.abc import Callable
 
 
 def positive(text: str) -> float:
@@ -46,3 +47,16 @@ def finite(text: str) -> float:
 
 
 finite.__name__ = "number"
+
+
+def within(low: float, high: float, unit: str) -> Callable[[str], float]:
+    """A number from ``low`` to ``high``: what lies outside is a slip of the finger, and is refused as one."""
+
+    def number(text: str) -> float:
+        value = float(text)
+        # Written so that NaN is refused as well.
+        if not low <= value <= high:
+            raise argparse.ArgumentTypeError(f"{text!r} is not from {low:g} to {high:g} {unit}")
+        return value
+
+    return number

@@ -7,10 +7,11 @@ from typing import Any
 
 from rich.console import Console
 
+from audiotest.errors import MeasureError
 from audiotest.feeds.file import open_recording
 from audiotest.feeds.protocol import Source
 from audiotest.feeds.soundcard import open_input
-from audiotest.measure.sinad import SinadMeter, SinadReading
+from audiotest.measure.sinad import WINDOW_S, SinadMeter, SinadReading
 from audiotest.terminal.card import make_console
 from audiotest.terminal.figures import clock
 
@@ -36,6 +37,10 @@ def run(arguments: argparse.Namespace) -> int:
         source.close()
         if arguments.json:
             print(json.dumps(sinad_document(arguments.file, rows), ensure_ascii=False, allow_nan=False))
+    if not rows:
+        raise MeasureError(
+            f"{source.name}: too short for a SINAD reading", f"give it {WINDOW_S:g} s of the tone or more"
+        )
     return 0
 
 
@@ -56,6 +61,8 @@ def _text(value: float | None, sd_db: float | None) -> str:
 
 def reading_line(reading: SinadReading, before: SinadReading | None) -> str:
     """One reading on one line; a mark of 12 or 20 dB that was passed since the last is said."""
+    if reading.frequency_hz is None or reading.level_dbfs is None:
+        return f"{clock(reading.time_s):>7} {reading.reason}"
     line = (
         f"{clock(reading.time_s):>7} {reading.frequency_hz:6.1f} Hz {reading.level_dbfs:6.1f} dBFS"
         f" SINAD {_text(reading.sinad_db, reading.sinad_sd_db)}"
@@ -74,7 +81,7 @@ def _show(console: Console, reading: SinadReading, rows: list[SinadReading]) -> 
 
 
 def sinad_document(file: str | None, rows: list[SinadReading]) -> dict[str, Any]:
-    """All readings as a document; the standard deviations are one sigma."""
+    """All readings as a document; the standard deviations are one sigma, ``note`` why figures are null."""
     return {
         "schema": SCHEMA,
         "file": file,
@@ -83,7 +90,7 @@ def sinad_document(file: str | None, rows: list[SinadReading]) -> dict[str, Any]
                 "time_s": row.time_s, "frequency_hz": row.frequency_hz, "level_dbfs": row.level_dbfs,
                 "sinad_db": row.sinad_db, "sinad_sd_db": row.sinad_sd_db,
                 "sinad_psophometric_db": row.psophometric_db,
-                "sinad_psophometric_sd_db": row.psophometric_sd_db,
+                "sinad_psophometric_sd_db": row.psophometric_sd_db, "note": row.reason or None,
             }
             for row in rows
         ],

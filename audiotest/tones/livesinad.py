@@ -27,7 +27,11 @@ def live_sinad(tone_hz: float = TONE_HZ) -> Guided:
             except MeasureError as error:
                 prompt = f"{error}."
                 continue
-            prompt = f"{reading.frequency_hz:.1f} Hz, {reading.level_dbfs:.1f} dBFS. Stop when you are done."
+            if reading.frequency_hz is None or reading.level_dbfs is None:
+                prompt = f"{reading.reason[:1].upper()}{reading.reason[1:]}. Stop when you are done."
+            else:
+                said = f"{reading.frequency_hz:.1f} Hz, {reading.level_dbfs:.1f} dBFS"
+                prompt = f"{said}. Stop when you are done."
             _write(notebook, time_s, reading)
 
     return Guided(

@@ -91,12 +91,12 @@ def _sinad_run(
             listen_s=_listen_s(value_db, SINAD_20_DB if value_db > SINAD_20_DB else SINAD_12_DB),
         )  # fmt: skip
         heard_dbm, reading = yield from measured(
-            step,
-            lambda heard: (
-                heard.answers[-1], read_sinad(np.real(heard.samples), heard.rate_hz, tone_hz=TONE_HZ)
-            ),
+            step, _first_reading if not readings else _reading
         )  # fmt: skip
         asks = ()
+        if reading.frequency_hz is None:
+            # The tone has gone under in the noise: the run went past its lower end.
+            return
         readings.append((heard_dbm, reading))
         for curve, value in (("SINAD", reading.sinad_db), ("SINAD, O.41", reading.psophometric_db)):
             if value is not None:
@@ -105,6 +105,18 @@ def _sinad_run(
         if value_db < LOWEST_DB:
             return
         level_dbm = heard_dbm - _next_drop_db(value_db, SINAD_12_DB)
+
+
+def _reading(heard: Heard) -> tuple[float, SinadReading]:
+    return heard.answers[-1], read_sinad(np.real(heard.samples), heard.rate_hz, tone_hz=TONE_HZ)
+
+
+def _first_reading(heard: Heard) -> tuple[float, SinadReading]:
+    """Without a tone at the first level the generator is not modulated, or far too low."""
+    level_dbm, reading = _reading(heard)
+    if reading.frequency_hz is None:
+        raise MeasureError(reading.reason, "check the generator's modulation, level and cable")
+    return level_dbm, reading
 
 
 def _write_marks(notebook: Notebook, readings: list[tuple[float, SinadReading]]) -> None:

@@ -63,6 +63,9 @@ OTHER_KEYS = (
     ("Space", "in a picture: set or take away the mark"),
     ("+ −, Page Up, Page Down", "in a picture: zoom across, zoom up"),
     ("Esc", "take the cursor away; back from the far view"),
+    ("A, B, Space, H", "in the comparison: play one or the other equally loud, change over, silence"),
+    ("L, T", "in the comparison: blind, drawn by lot; tell which is which"),
+    ("Enter, F5", "in the job sheets: put the typed reading on the sheet; read the file again"),
 )
 
 CAUTIONS = (

@@ -84,7 +84,7 @@ def prepare_run(name: str, filled: Filled, *, rehearsed: bool) -> Prepared:
     if not rehearsed:
         feed = load_feed(filled.feed_file) if filled.feed_file and _listens_to_fm(name) else None
         scale = load_output(filled.output_file) if filled.output_file and entry.sends else None
-        require_output(entry.words, entry, scale, LEARN_IT)
+        require_output("this measurement", entry, scale, LEARN_IT)
     given = Given(
         feed=feed, limits=limits, start_mv=filled.start_mv, start_dbm=filled.start_dbm,
         nominal_mhz=filled.nominal_mhz, tolerance_hz=filled.tolerance_hz,

@@ -52,6 +52,7 @@ class OutcomePane(QWidget):
         self.table.setAccessibleName("figures")
         self.table.setHorizontalHeaderLabels(list(COLUMNS))
         self.table.verticalHeader().hide()
+        self.table.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         self.table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         self.table.setTabKeyNavigation(False)
@@ -100,6 +101,8 @@ class OutcomePane(QWidget):
         self.say("")
         self._fill(report)
         self.plot.setVisible(bool(report.curves))
+        for name in ("keep", "json"):
+            self.buttons[name].setEnabled(bool(report.figures or report.curves))
         self.notes.setPlainText(_notes(report))
         self.dress(theme)
         self.plot.show_report(report, lines)
@@ -142,7 +145,6 @@ class OutcomePane(QWidget):
         header = self.table.horizontalHeader()
         header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         header.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
-        self.table.resizeRowsToContents()
         self.plot.dress(theme)
 
     def say(self, text: str) -> None:

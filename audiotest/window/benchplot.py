@@ -24,16 +24,17 @@ LEVELS_DB = (SINAD_12_DB, SINAD_20_DB)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
-    """A level to hold the curves against, with its name."""
+    """A level to hold the curves against, with its name, which stands where no curve runs."""
 
     at: float
     name: str
+    left: bool = False
 
 
 def lines_for(procedure: str, limit_khz: float) -> tuple[Line, ...]:
     """The levels that belong into a procedure's plot."""
     if procedure == "limiting":
-        return (Line(at=limit_khz, name=f"limit {limit_khz:g} kHz"),)
+        return (Line(at=limit_khz, name=f"limit {limit_khz:g} kHz", left=True),)
     if procedure in ("sensitivity", "sinad"):
         return tuple(Line(at=level_db, name=f"{level_db:.0f} dB") for level_db in LEVELS_DB)
     return ()
@@ -152,7 +153,10 @@ class BenchPlot(QWidget):
         item = pg.InfiniteLine(
             pos=line.at, angle=0, pen=pg.mkPen(self.theme.limit, width=1, style=Qt.PenStyle.DashLine),
             label=line.name,
-            labelOpts={"position": 0.98, "anchors": [(1, 1), (1, 1)], "color": self.theme.limit},
+            labelOpts={
+                "position": 0.02 if line.left else 0.98, "color": self.theme.limit,
+                "anchors": [(0, 0), (0, 0)] if line.left else [(1, 1), (1, 1)],
+            },
         )  # fmt: skip
         item.label.setFont(pg.QtWidgets.QApplication.font())
         self._plot.addItem(item)

@@ -103,10 +103,10 @@ class ListeningRow(QGroupBox):
     def take(self, matched: Matched) -> None:
         """The sounds are ready."""
         self._matched = matched
-        down = [
+        gains = ", ".join(
             f"{name} {gain:+.1f} dB" for name, gain in zip(self.order.names, matched.gains_db, strict=True)
-        ]
-        self._level = f"matched by ITU-R BS.1770: {', '.join(down)}".replace("-", "−")
+        )
+        self._level = f"matched by ITU-R BS.1770: {gains.replace('-', '−')}"
         self._say(self._level)
         self._label()
 

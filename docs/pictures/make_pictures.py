@@ -6,8 +6,10 @@ the advice says, over after over.
 
 import os
 import sys
+from contextlib import chdir
 from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 sys.path.insert(0, str(Path(__file__).parents[2]))
@@ -17,15 +19,24 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QWidget
 
+from audiotest.keep.sheetrecords import Stage as StageOfWork
+from audiotest.window import sheetdesk
+from audiotest.window.comparison import Comparison
 from audiotest.window.envelope import outline
 from audiotest.window.mainwindow import MainWindow
 from audiotest.window.practice import AS_FOUND, PRACTICE_FEED, Adjustment, render_hiss, render_over
+from audiotest.window.sheetdesk import OverSound, Question, TypedReading
 from audiotest.window.sitting import OUTLINE_COLUMNS, Fresh
 from tests.window.shots import BLOCK_N, RATE_HZ, Heard, Stage
 
 OVERS = 4
 LARGEST_BYTES = 150_000
-HERE = Path(__file__).parent
+TYPED: tuple[tuple[StageOfWork, str, str], ...] = (
+    ("found", "supply-voltage", "13.8 V"), ("found", "power", "3.1 W"), ("left", "power", "3.9 W"),
+    ("found", "swr", "1.4"), ("found", "frequency", "27.79195 MHz"), ("left", "frequency", "27.79130 MHz"),
+    ("found", "sensitivity", "0.8 uV"), ("left", "sensitivity", "0.35 uV"),
+)  # fmt: skip
+HERE = Path(__file__).parent.resolve()
 
 
 def turned(adjustment: Adjustment, window: MainWindow) -> Adjustment:
@@ -111,7 +122,61 @@ def main() -> None:
     window.view_deeds.appearance()
     listen(stage, window, heard, render_over(adjustment, OVERS).audio[: round(3.4 * RATE_HZ)])
     save(window, "bench-dark-talking")
+    window.view_deeds.appearance()
+    # What is done in another thread otherwise is done at once here: there is no timer to wait for.
+    window.sitting.later = lambda work, done: done(work())  # type: ignore[method-assign]
+    compare_by_ear(stage, window, heard)
+    with TemporaryDirectory() as folder, chdir(folder):
+        fill_sheet(stage, window, heard)
     stage.close(window)
+
+
+def sound_of(heard: Heard, number: int, window: MainWindow) -> np.ndarray:
+    """Codes of an over of the sitting."""
+    over = window.sitting.log.heard[number - 1].over
+    return heard.tape.read(round(over.start_s * RATE_HZ), round(over.end_s * RATE_HZ))
+
+
+def compare_by_ear(stage: Stage, window: MainWindow, heard: Heard) -> None:
+    """The first over against the last, ready to be listened to."""
+    overs = [window.sitting.log.heard[0], window.sitting.log.heard[-1]]
+    box = Comparison(
+        *overs, audio=lambda number: (sound_of(heard, number, window), RATE_HZ), replay=lambda _: None,
+        play=lambda *_: None, hush=lambda: None, carrier_up=lambda: False, later=window.sitting.later,
+        theme=window.theme, parent=window,
+    )  # fmt: skip
+    box.show()
+    box.resize(700, 720)
+    stage.settle()
+    save(box, "compare-by-ear")
+    box.close()
+
+
+def fill_sheet(stage: Stage, window: MainWindow, heard: Heard) -> None:
+    """A sheet of an invented set: readings by hand, the first over as found, the last as left."""
+    file = Path("sheets.sqlite")
+    set_id = sheetdesk.add_set(file, "Alder", "27-40 FM", "A1043", "uk-27fm")
+    visit_id = sheetdesk.open_visit(file, set_id, "uk-27fm", 20, None, "distorted when spoken to loudly")
+    for stage_of_work, quantity, text in TYPED:
+        reading = TypedReading(stage=stage_of_work, quantity=quantity, point="", text=text)
+        sheetdesk.type_reading(file, visit_id, reading)
+    overs: tuple[tuple[StageOfWork, int], ...] = (("found", 1), ("left", len(window.sitting.log.heard)))
+    for stage_of_work, number in overs:
+        sound = OverSound(
+            heard=window.sitting.log.heard[number - 1], source="simulated radio",
+            codes=sound_of(heard, number, window), rate_hz=RATE_HZ,
+        )  # fmt: skip
+        said = sheetdesk.put_over(file, visit_id, stage_of_work, sound)
+    window.remember(sheets_file=str(file))
+    window.sheet_deeds.job_sheets()
+    page = window.sheet_deeds.page
+    assert page is not None
+    page.resize(1000, 640)
+    page._look(Question(set_id=set_id, visit_id=visit_id))
+    page.say(said)
+    stage.settle()
+    save(page, "job-sheet")
+    page.close()
 
 
 if __name__ == "__main__":

@@ -16,6 +16,7 @@ from audiotest.measure.sensitivity import (
 )
 from audiotest.measure.sinad import SinadMeter, read_sinad, sinad_readings
 from audiotest.measure.tone import measure_tone
+from audiotest.radio.voices import load_voice
 
 CNR_DB = np.array([3.0, 5.0, 6.0, 7.0, 8.0, 10.0, 12.0, 15.0, 20.0])
 NARROW_DB = np.array([2.7, 5.8, 8.1, 10.6, 12.6, 15.2, 17.3, 20.3, 25.3])
@@ -139,8 +140,28 @@ def test_a_stream_reads_as_a_recording_at_every_block_size(block_n):
 
 
 def test_silence_and_a_clean_tone():
-    assert SinadMeter(RATE).push(np.zeros(2 * RATE)) == []
+    silent = SinadMeter(RATE).push(np.zeros(2 * RATE))
+    assert len(silent) == 6
+    assert all(row.sinad_db is None and row.level_dbfs is None and "no audio" in row.reason for row in silent)
     clean = read_sinad(0.1 * np.sin(2 * np.pi * 1000.0 * np.arange(RATE) / RATE), RATE)
     assert clean.sinad_db is None or clean.sinad_db > 120.0
     with pytest.raises(MeasureError, match="too short"):
         read_sinad(np.zeros(100), RATE)
+
+
+@pytest.mark.parametrize("voice", ["english_address", "italian_male", "hiss"])
+def test_what_is_no_tone_has_no_sinad(voice):
+    x, rate = load_voice(voice) if voice != "hiss" else (noisy_tone(0.0, 20.0, 3), RATE)
+    rows = list(sinad_readings(x[: 20 * rate], rate))
+    assert len(rows) > 40
+    for row in rows:
+        assert row.frequency_hz is None
+        assert row.sinad_db is None
+        assert row.sinad_sd_db is None
+        assert row.psophometric_db is None
+        assert "no steady tone near 1000 Hz" in row.reason or "no audio" in row.reason
+
+
+def test_a_tone_that_can_just_be_heard_still_reads():
+    rows = list(sinad_readings(noisy_tone(1.0, 10.0, 5), RATE, window_s=0.5))
+    assert [row.sinad_db for row in rows] == [pytest.approx(1.0, abs=0.5)] * len(rows)

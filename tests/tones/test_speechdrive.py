@@ -10,8 +10,10 @@ from audiotest.errors import MeasureError, RequestError
 from audiotest.measure.knownspeech import CLIPPED_DRIVES_DB, KnownDrive
 from audiotest.radio.micsocket import transmit
 from audiotest.standards.limits import get_limits
+from audiotest.tones import speechdrive, tonedrive
 from audiotest.tones.guided import carry_out
 from audiotest.tones.level import OutputScale, prepare
+from audiotest.tones.live import DELAY_S
 from audiotest.tones.rehearsal import DEMO_SET, MONITOR_FEED, OUTPUT, Rehearsal
 from audiotest.tones.speechdrive import compare, drive_by_speech, drive_from_recordings, known_speech
 from audiotest.tones.speechsheet import Play, drive_at
@@ -129,6 +131,12 @@ def test_the_ceiling_is_kept():
     assert not report.complete
     assert bench.played_s == 0.0
     assert any("ceiling" in note for note in report.notes)
+
+
+def test_a_sound_card_s_delay_costs_none_of_the_speech():
+    # What a bench leaves out before it listens is silence of the signal's own.
+    assert speechdrive.LEAD_S >= DELAY_S
+    assert tonedrive.LEAD_S >= DELAY_S
 
 
 def test_what_goes_out_starts_and_ends_softly():

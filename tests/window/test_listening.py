@@ -115,6 +115,7 @@ def box(
 
 def test_a_b_the_other_and_silence_by_key(qtbot: Any, box: Comparison, stream: FakeStream) -> None:
     row = box.listening
+    assert row.said.text().startswith("matched by ITU-R BS.1770: over 1 +0.0 dB, over 2 −10")
     qtbot.keyClick(box, Qt.Key.Key_A)
     qtbot.keyClick(box, Qt.Key.Key_B)
     qtbot.keyClick(box, Qt.Key.Key_Space)
