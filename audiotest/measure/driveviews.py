@@ -25,6 +25,8 @@ HISS_BAND_HZ = (40.0, 1000.0)
 HISS_FLOORS = (1e-5, 1e-4, 1e-3, 1e-2)
 """Power of the sound card's own noise and hum over the hiss's."""
 MOST_LIFT = 10.0
+SWAYING_HZ = 30.0
+"""There is no speech down there."""
 TINY = 1e-9
 
 
@@ -115,7 +117,20 @@ def _at_rate(samples: NDArray[np.floating], sample_rate_hz: int, frames: int) ->
     x = np.asarray(samples, dtype=np.float64)
     if sample_rate_hz != RATE_HZ:
         x = np.asarray(soxr.resample(x, sample_rate_hz, RATE_HZ, quality="HQ"))
-    return np.pad(x, (0, max(0, frames * FRAME_N - len(x))))
+    return np.pad(_level(x), (0, max(0, frames * FRAME_N - len(x))))
+
+
+def _level(samples: NDArray[np.float64]) -> NDArray[np.float64]:
+    """`samples` without the slow swaying of a discriminator that is coupled down to 0 Hz.
+
+    It says nothing of the limiter, and the views would lift it above the speech. No phase is turned.
+    """
+    margin = min(RATE_HZ // 5, len(samples) - 1)
+    padded = np.pad(samples, margin, mode="reflect") if margin > 0 else samples
+    n = scipy.fft.next_fast_len(len(padded), real=True)
+    hz = np.arange(n // 2 + 1) * RATE_HZ / n
+    spectrum = scipy.fft.rfft(padded, n) * (1.0 - 1.0 / (1.0 + (hz / SWAYING_HZ) ** 4))
+    return np.asarray(scipy.fft.irfft(spectrum, n)[margin : margin + len(samples)])
 
 
 def drive_views(

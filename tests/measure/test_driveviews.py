@@ -105,3 +105,15 @@ def test_only_active_frames_are_shown_at_every_rate():
     up = sps.resample_poly(x, 6, 1)
     large = drive_views(up, 48000, active, noise_db=None, hiss=None)
     assert np.allclose(small.waves[0, 200:-200], large.waves[0, 200:-200], atol=0.03)
+
+
+def test_what_sways_slower_than_speech_is_left_out_of_every_view():
+    """A discriminator coupled down to 0 Hz sways by a tenth of the peaks; one view lifts that 50 times."""
+    x = speechlike(4.0)
+    t = np.arange(len(x)) / RATE_HZ
+    sway = 0.1 * np.max(np.abs(x)) * (np.sin(2 * np.pi * 0.7 * t) + np.sin(2 * np.pi * 3.0 * t) + 1.0)
+    still = drive_views(x, RATE_HZ, ALL, noise_db=None, hiss=None)
+    swaying = drive_views(x + sway, RATE_HZ, ALL, noise_db=None, hiss=None)
+    assert swaying.whole == pytest.approx(still.whole, abs=0.1)
+    inner = slice(RATE_HZ // 2, -RATE_HZ // 2)
+    assert np.max(np.abs(swaying.waves[:, inner] - still.waves[:, inner])) < 0.02
