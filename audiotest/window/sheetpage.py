@@ -202,8 +202,15 @@ class SheetPage(QDialog):
         self._do(lambda: sheetdesk.look(path, question), self._show)
 
     def _look_while_seen(self) -> None:
-        if self.isVisible() and self.question.set_id is not None:
-            self.refresh()
+        if not self.isVisible() or self._view is None:
+            return
+        path, question, stamp = self.path, self.question, self._view.stamp
+
+        def done(view: DeskView | None) -> None:
+            if view is not None:
+                self._show(view)
+
+        self._do(lambda: sheetdesk.look_if_changed(path, question, stamp), done)
 
     def _do(
         self, work: Callable[[], Any], done: Callable[[Any], None],
@@ -230,9 +237,9 @@ class SheetPage(QDialog):
             # Something else has been asked for meanwhile.
             return
         self.question = view.answer
-        if view == self._view:
+        same, self._view = view == self._view, view
+        if same:
             return
-        self._view = view
         self.file.setText(str(self.path))
         self.sets.show_lines(view.sets, self.question.set_id)
         self.visits.show_lines(view.visits, self.question.visit_id)
