@@ -10,8 +10,8 @@ from audiotest.units import db_amplitude
 
 SPEECH_PEAK_ERROR_DB = 1.5
 """Standard error of the peak deviation of speech: half of 269 overs over the simulated radio, 18 dB and more
-over the noise, were within 0.99 dB of the truth (docs/accuracy.md); in a normal distribution that is 0.6745 of
-the standard error."""
+over the noise, were within 0.99 dB of the truth (docs/accuracy.md); normally distributed, that is
+0.6745 standard errors."""
 INTERVAL_90 = 1.645
 
 
