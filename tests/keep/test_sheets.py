@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import signal
 import sqlite3
 import subprocess
@@ -113,6 +114,30 @@ def test_measured_figures_flow_in_with_their_bounds(
     assert measured is not None
     assert measured["feed"]["method"] == "tone"
     assert sheets.attachment_bytes(sheet.attachments[0]) == b"not audio, but kept"
+
+
+def test_a_copy_onto_a_full_disk_says_so_and_leaves_nothing(
+    sheets: Sheets, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place = tmp_path / "full"
+    place.mkdir()
+    real = sqlite3.connect
+
+    def connect(target: Path, *rest: object, **more: object) -> sqlite3.Connection:
+        # What the database leaves beside a file whose log could not be written.
+        for ending in ("-wal", "-shm"):
+            (place / f"{target.name}{ending}").write_bytes(b"")
+        raise sqlite3.OperationalError("disk I/O error")
+
+    monkeypatch.setattr(sqlite3, "connect", connect)
+    usage = shutil.disk_usage(place)
+    with pytest.raises(FileError, match=r"cannot be written: disk I/O error: name a place"):
+        copy_sheets(sheets.base, place / "c.db")
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: usage._replace(free=0))
+    with pytest.raises(FileError, match=r"c\.db: the disk is full"):
+        copy_sheets(sheets.base, place / "c.db")
+    assert list(place.iterdir()) == []
+    monkeypatch.setattr(sqlite3, "connect", real)
 
 
 def test_a_speech_peak_is_judged_with_its_own_error_and_a_tone_is_not(over: Over, feed: Feed) -> None:
