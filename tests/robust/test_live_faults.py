@@ -24,7 +24,7 @@ from tests.live.conftest import SINK, answers
 pytestmark = pytest.mark.soundcard
 
 RATE_HZ = 48000
-PATIENCE_S = 60.0
+PATIENCE_S = 120.0
 
 
 @pytest.fixture(scope="module")
