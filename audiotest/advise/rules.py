@@ -6,12 +6,7 @@ the peaks end once it is driven is the deviation control's. The bounds are commo
 
 from dataclasses import dataclass, replace
 
-from audiotest.advise.carrier import (
-    HISS_REFERENCE_KHZ,
-    PEAK_OVER_HISS_DB,
-    SPEECH_TO_HISS_SPREAD_DB,
-    strong_carrier,
-)
+from audiotest.advise.carrier import SPEECH_TO_HISS_SPREAD_DB, strong_carrier
 from audiotest.advise.odds import drive_given_reach, share_below
 from audiotest.advise.wording import (
     because_lines,
@@ -19,6 +14,7 @@ from audiotest.advise.wording import (
     real_cause,
     sentence_for,
 )
+from audiotest.measure.threshold import HISS_REFERENCE_KHZ, PEAK_OVER_HISS_DB
 from audiotest.records import Advice, Limiter, LimitSet, Over, Turn
 from audiotest.units import amplitude_db
 
