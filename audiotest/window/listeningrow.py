@@ -90,8 +90,8 @@ class ListeningRow(QGroupBox):
             **dict(zip(LETTERS, self.plays, strict=True)), "Space": self.other, "H": self.silence,
             "L": self.blind, "T": self.tell,
         }  # fmt: skip
-        for key, button in self.keys.items():
-            QShortcut(QKeySequence(key), self).activated.connect(button.click)
+        for key, pressed in self.keys.items():
+            QShortcut(QKeySequence(key), self).activated.connect(pressed.click)
         self._watch = QTimer(self)
         self._watch.timeout.connect(self.follow)
         self._watch.start(WATCH_MS)

@@ -27,7 +27,7 @@ from audiotest.window import sheetdesk
 from audiotest.window.advicepane import announce
 from audiotest.window.labels import CutLabel
 from audiotest.window.sheetdesk import DeskView, Question, TypedReading
-from audiotest.window.sheetforms import SetForm, TypeRow, VisitForm, named, push_button
+from audiotest.window.sheetforms import AskingForm, SetForm, TypeRow, VisitForm, named, push_button
 from audiotest.window.sheettable import LineList, ReadingTable
 from audiotest.window.theme import Theme
 
@@ -72,6 +72,7 @@ class SheetPage(QDialog):
         self.question = Question()
         self._later, self._put_over, self._file_chosen = later, put_over, file_chosen
         self._view: DeskView | None = None
+        self._form: AskingForm | None = None
         self._make_parts()
         self._arrange()
         self.dress(theme)
@@ -302,24 +303,42 @@ class SheetPage(QDialog):
 
     def ask_set(self) -> None:
         """Put a set on the books."""
-        form = SetForm(self.add_set, self, limits=self.limits)
-        form.open()
+        self._open(SetForm(self.add_set, self, limits=self.limits))
 
     def add_set(self, maker: str, model: str, serial: str, service: str) -> None:
         """Put this set on the books and choose it."""
         path = self.path
 
         def done(number: int) -> None:
+            self._form_done()
             self.say(f"set {number} is on the books: begin its sheet with New sheet")
             self.search.clear()
             self._look(Question(set_id=number))
 
-        self._do(lambda: sheetdesk.add_set(path, maker, model, serial, service), done)
+        self._do(lambda: sheetdesk.add_set(path, maker, model, serial, service), done, self._form_refused)
 
     def ask_visit(self) -> None:
         """Begin a sheet for the chosen set."""
-        form = VisitForm(self.add_visit, self, limits=self.limits)
+        self._open(VisitForm(self.add_visit, self, limits=self.limits))
+
+    def _open(self, form: AskingForm) -> None:
+        self._form = form
+        form.finished.connect(self._form_gone)
         form.open()
+
+    def _form_gone(self, *_: object) -> None:
+        self._form = None
+
+    def _form_done(self) -> None:
+        if self._form is not None:
+            self._form.done(AskingForm.DialogCode.Accepted)
+
+    def _form_refused(self, error: AudiotestError) -> None:
+        """The form is still open with what was typed, unless it was given up meanwhile."""
+        if self._form is None:
+            self.complain(error)
+        else:
+            self._form.refuse(sheetdesk.error_words(error))
 
     def add_visit(self, limits: str, channel: int | None, mhz: float | None, complaint: str) -> None:
         """Begin this sheet and choose it."""
@@ -328,10 +347,15 @@ class SheetPage(QDialog):
             return
 
         def done(number: int) -> None:
+            self._form_done()
             self.say(f"sheet {number} is begun")
             self._look(Question(words=self.question.words, set_id=set_id, visit_id=number))
 
-        self._do(lambda: sheetdesk.open_visit(path, set_id, limits, channel, mhz, complaint), done)
+        self._do(
+            lambda: sheetdesk.open_visit(path, set_id, limits, channel, mhz, complaint),
+            done,
+            self._form_refused,
+        )
 
     def type_reading(self, typed: TypedReading) -> None:
         """Put a typed reading on the sheet that is shown."""

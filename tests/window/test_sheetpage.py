@@ -89,6 +89,31 @@ def begin(qtbot: Any, page: SheetPage, maker: str = "Elm", model: str = "27", se
     wait(qtbot, lambda: page.visit_id is not None and page.typing.isEnabled())
 
 
+def test_a_form_stays_with_what_was_typed_until_it_is_right(qtbot: Any, page: SheetPage, file: Path) -> None:
+    page.ask_set()
+    form = page.findChild(SetForm)
+    form.serial.setText("0815")
+    form.accept()
+    wait(qtbot, lambda: form.said.text() == "⚠ a set needs a maker or a model: give at least one of them")
+    assert form.isVisible()
+    assert form.serial.text() == "0815"
+    form.maker.setText("Elm")
+    form.accept()
+    wait(qtbot, lambda: page._form is None and page.question.set_id == 1)
+    page.ask_visit()
+    visit = page.findChild(VisitForm)
+    visit.channel.setValue(99)
+    visit.accept()
+    wait(qtbot, lambda: "has no channel 99: choose other limits, or no channel" in visit.said.text())
+    # Given up meanwhile: what goes wrong then is said on the page.
+    visit.reject()
+    page.add_visit("uk-27fm", 99, None, "")
+    wait(qtbot, lambda: "has no channel 99" in page.said.text())
+    with Sheets(file) as sheets:
+        assert len(sheets.sets()) == 1
+        assert sheets.visits() == []
+
+
 def type_in(qtbot: Any, page: SheetPage, key: str, text: str, stage: str = "found", point: str = "") -> None:
     typing = page.typing
     typing.quantity.setCurrentIndex(typing.quantity.findData(key))
