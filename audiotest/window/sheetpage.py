@@ -10,7 +10,6 @@ from PySide6.QtGui import QFontMetricsF, QKeySequence, QShortcut
 from PySide6.QtWidgets import (
     QApplication,
     QDialog,
-    QFileDialog,
     QHBoxLayout,
     QLabel,
     QLineEdit,
@@ -27,6 +26,7 @@ from audiotest.window import sheetdesk
 from audiotest.window.advicepane import announce
 from audiotest.window.labels import CutLabel
 from audiotest.window.sheetdesk import DeskView, Question, TypedReading
+from audiotest.window.sheetfiles import ask_for_report, ask_for_sheets
 from audiotest.window.sheetforms import AskingForm, SetForm, TypeRow, VisitForm, named, push_button
 from audiotest.window.sheettable import LineList, ReadingTable
 from audiotest.window.theme import Theme
@@ -206,12 +206,7 @@ class SheetPage(QDialog):
         if not self.isVisible() or self._view is None:
             return
         path, question, stamp = self.path, self.question, self._view.stamp
-
-        def done(view: DeskView | None) -> None:
-            if view is not None:
-                self._show(view)
-
-        self._do(lambda: sheetdesk.look_if_changed(path, question, stamp), done)
+        self._do(lambda: sheetdesk.look_if_changed(path, question, stamp), self._show)
 
     def _do(
         self, work: Callable[[], Any], done: Callable[[Any], None],
@@ -233,9 +228,9 @@ class SheetPage(QDialog):
 
         self._later(carefully, take)
 
-    def _show(self, view: DeskView) -> None:
-        if view.asked != self.question:
-            # Something else has been asked for meanwhile.
+    def _show(self, view: DeskView | None) -> None:
+        if view is None or view.asked != self.question:
+            # Nothing has changed, or something else has been asked for meanwhile.
             return
         self.question = view.answer
         same, self._view = view == self._view, view
@@ -279,14 +274,7 @@ class SheetPage(QDialog):
 
     def ask_file(self) -> None:
         """Choose another file of sheets, or name a new one."""
-        dialog = QFileDialog(self, "File of the sheets", str(self.path.parent), "Sheets (*.sqlite);;All (*)")
-        dialog.setAcceptMode(QFileDialog.AcceptMode.AcceptSave)
-        # Opened, not overwritten: there is nothing to ask.
-        dialog.setOption(QFileDialog.Option.DontConfirmOverwrite)
-        dialog.setLabelText(QFileDialog.DialogLabel.Accept, "Open")
-        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        dialog.fileSelected.connect(lambda name: self.use_file(Path(name)))
-        dialog.open()
+        ask_for_sheets(self, self.path.parent, self.use_file)
 
     def use_file(self, path: Path) -> None:
         """Work on another file from now on, once it has been opened without complaint."""
@@ -376,16 +364,7 @@ class SheetPage(QDialog):
 
     def ask_report(self) -> None:
         """Choose where the report goes."""
-        dialog = QFileDialog(self, "Report", str(Path.home()), "PDF (*.pdf);;Page for the browser (*.html)")
-        dialog.setAcceptMode(QFileDialog.AcceptMode.AcceptSave)
-        dialog.setDefaultSuffix("pdf")
-        dialog.filterSelected.connect(
-            lambda kind: dialog.setDefaultSuffix("html" if "html" in kind else "pdf")
-        )
-        dialog.selectFile(f"sheet {self.visit_id}.pdf")
-        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        dialog.fileSelected.connect(lambda name: self.write_report(Path(name)))
-        dialog.open()
+        ask_for_report(self, f"sheet {self.visit_id}.pdf", self.write_report)
 
     def write_report(self, target: Path) -> None:
         """Write the report on the sheet that is shown."""

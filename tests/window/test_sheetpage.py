@@ -11,6 +11,7 @@ from PySide6.QtCore import QCoreApplication, QEvent, Qt
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
+    QFileDialog,
     QLabel,
     QLineEdit,
     QListWidget,
@@ -318,6 +319,28 @@ def test_report_as_page_and_as_pdf(qtbot: Any, page: SheetPage, tmp_path: Path) 
     wait(qtbot, lambda: page.said.text().startswith("⚠") and "cannot be written" in page.said.text())
     page.write_report(tmp_path / "out.doc")
     wait(qtbot, lambda: "end the name in .html or .pdf" in page.said.text())
+
+
+def test_the_files_are_asked_for_without_holding_anything_up(
+    qtbot: Any, page: SheetPage, tmp_path: Path
+) -> None:
+    begin(qtbot, page)
+    page.report.click()
+    dialog = page.findChild(QFileDialog)
+    assert dialog.isVisible()
+    assert dialog.defaultSuffix() == "pdf"
+    dialog.filterSelected.emit("Page for the browser (*.html)")
+    assert dialog.defaultSuffix() == "html"
+    dialog.fileSelected.emit(str(tmp_path / "asked.html"))
+    wait(qtbot, lambda: "asked.html: report on sheet 1" in page.said.text())
+    dialog.reject()
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
+    page.other_file.click()
+    dialog = page.findChild(QFileDialog)
+    assert dialog.testOption(QFileDialog.Option.DontConfirmOverwrite)
+    dialog.fileSelected.emit(str(tmp_path / "other.sqlite"))
+    wait(qtbot, lambda: page.path == tmp_path / "other.sqlite")
+    dialog.reject()
 
 
 def test_two_windows_work_on_one_file(
