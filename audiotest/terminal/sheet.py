@@ -336,8 +336,13 @@ def _check(sheets: Sheets, _: argparse.Namespace) -> int:
         complain(fault)
     if faults:
         return CANNOT
-    _say(f"{sheets.path}: sound; {len(sheets.visits())} sheets, {count} attached files all there.")
+    held = f"{_counted(len(sheets.visits()), 'sheet')}, {_counted(count, 'attached file')}"
+    _say(f"{sheets.path}: sound; {held}, nothing missing.")
     return 0
+
+
+def _counted(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def _copy(sheets: Sheets, arguments: argparse.Namespace) -> int:

@@ -55,6 +55,13 @@ def test_line_ends_in_a_name_do_not_reach_the_lists(capsys: pytest.CaptureFixtur
 
 
 @pytest.mark.usefixtures("begun")
+def test_one_sheet_is_one(capsys: pytest.CaptureFixture[str]) -> None:
+    capsys.readouterr()
+    assert main(["sheet", "check"]) == 0
+    assert " 1 sheet, 0 attached files, " in " ".join(capsys.readouterr().out.split())
+
+
+@pytest.mark.usefixtures("begun")
 def test_what_can_be_attached_is_said(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     page = tmp_path / "wren.html"
     page.write_text("<p>a report</p>")
