@@ -47,6 +47,9 @@ def _run(argv: list[str] | None) -> int:
         except SystemExit:  # --help and --version
             sys.stdout.flush()
             raise
+        if getattr(arguments, "waiting", "") and arguments.text and sys.stdout.isatty():
+            # What is loaded now takes seconds on a busy machine: somebody looks at an empty screen.
+            print(arguments.waiting, flush=True)
         command = import_module(arguments.module)
     status = int(command.run(arguments))
     sys.stdout.flush()

@@ -6,19 +6,17 @@ the peaks end once it is driven is the deviation control's. The bounds are commo
 
 from dataclasses import dataclass, replace
 
-from audiotest.advise.carrier import (
-    HISS_REFERENCE_KHZ,
-    PEAK_OVER_HISS_DB,
-    SPEECH_TO_HISS_SPREAD_DB,
-    strong_carrier,
-)
+from audiotest.advise.carrier import SPEECH_TO_HISS_SPREAD_DB, strong_carrier
 from audiotest.advise.odds import drive_given_reach, share_below
 from audiotest.advise.wording import (
+    SOFT_WORDS,
+    UNSURE_WORDS,
     because_lines,
     first_put_right,
     real_cause,
     sentence_for,
 )
+from audiotest.measure.threshold import HISS_REFERENCE_KHZ, PEAK_OVER_HISS_DB
 from audiotest.records import Advice, Limiter, LimitSet, Over, Turn
 from audiotest.units import amplitude_db
 
@@ -262,13 +260,13 @@ def judge_deviation(limiter: Limiter, mic: Call, peak_ratio: float | None, sprea
     if peak_ratio >= LOW_PEAK_RATIO:
         return Call("keep", None, max(1.0 - low_odds - over_odds, 0.0))
     if drive_db is not None and drive_db < CEILING_SEEN_DB:
-        return Call("unknown", reason="talk louder, so that the limiter's ceiling shows")
+        return Call("unknown", reason=SOFT_WORDS)
     unseen = 0.0
     if drive_db is not None:
         unseen = share_below(CEILING_TOUCHED_DB, drive_db, *_interval(limiter, drive_db))
     if unseen > OPPOSED_ODDS:
         # Raised on a ceiling that was not seen, the control ends far over the limit.
-        return Call("unknown", reason="it is not sure that the limiter's ceiling has shown: talk louder")
+        return Call("unknown", reason=UNSURE_WORDS)
     return Call("raise", min(_factor(peak_ratio), LARGEST_FACTOR), low_odds)
 
 

@@ -11,6 +11,9 @@ UNSURE_BELOW = 0.55
 LOPSIDED_RATIO = 1.25
 MOST_REASONS = 3
 LONG_ENOUGH_S = 5.0
+SOFT_WORDS = "say a few words louder first, soft ones do not show where it stands"
+UNSURE_WORDS = "say a few words louder first, these may not have shown where it stands"
+"""Why the deviation control is left alone while the limiter's ceiling is not seen, for a hand on it."""
 NOTED_DC_PERCENT = 10.0
 """A tenth of the range costs 1 dB of headroom; the offsets of sound cards are far smaller (common practice,
 no source)."""
@@ -112,6 +115,8 @@ def _deviation_clause(mic: Decided, deviation: Decided) -> str:
     then = "Then deviation" if mic.turn in ("raise", "lower") else "Deviation"
     if deviation.turn == "unknown" and mic.turn == "raise":
         return "Leave the deviation until the next over."
+    if deviation.reason in (SOFT_WORDS, UNSURE_WORDS):
+        return f"Do not turn the deviation yet: {deviation.reason}."
     if deviation.turn == "unknown":
         return f"Deviation not judged: {deviation.reason}."
     if deviation.turn == "keep":
@@ -181,7 +186,8 @@ def _drive_lines(over: Over) -> Iterator[str]:
 def _peak_lines(over: Over, limits: LimitSet) -> Iterator[str]:
     deviation = over.deviation
     if deviation.peak_khz is None:
-        if over.kind != "carrier":
+        noted = any(note.startswith("deviation unknown") and "scale" not in note for note in over.notes)
+        if over.kind != "carrier" and not noted:
             yield "no figure in kHz: the feed's scale has not been learned"
         return
     share = 100 * deviation.peak_khz / limits.deviation_khz

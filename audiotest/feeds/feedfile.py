@@ -8,6 +8,7 @@ import itertools
 import math
 import os
 import tomllib
+from contextlib import suppress
 from dataclasses import asdict, fields, replace
 from pathlib import Path
 from typing import Any, cast, get_args, get_type_hints
@@ -90,7 +91,9 @@ def save_feed(feed: Feed, path: str | os.PathLike[str]) -> None:
         part.write_bytes(tomli_w.dumps(document).encode("utf-8", errors="replace"))
         part.replace(target)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        # On a medium that cannot be written to even this fails, with a name that nobody knows.
+        with suppress(OSError):
+            part.unlink()
         raise FileError(
             f"{path}: cannot be written: {error.strerror or error}", "name a place you may write to"
         ) from error

@@ -19,6 +19,8 @@ from audiotest.feeds.protocol import Block
 from audiotest.feeds.unfinished import finished_wav
 from audiotest.measure.level import BEYOND_FS
 
+NO_RECORDING = "not a recording that can be read"
+"""How the refusal of a file ends that is no recording at all."""
 BLOCK_N = 65536
 STEP_N = 4096
 """A compressed file that breaks off gives an error for the step it breaks in: keep steps small."""
@@ -190,7 +192,7 @@ def open_recording(path: str | os.PathLike[str], channel: int | None = None) -> 
         sound = _ForwardFile(text)
     except (soundfile.SoundFileError, TypeError, ValueError) as error:
         raise FileError(
-            f"{text}: not a recording that can be read",
+            f"{text}: {NO_RECORDING}",
             "use WAV, FLAC, Ogg or MP3; if it is one, it is damaged: record or copy it again",
         ) from error
     try:

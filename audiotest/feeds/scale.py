@@ -93,7 +93,7 @@ def learn_from_tone(
     """
     wide = _finite(samples)
     _require(0.0 < tone_hz < 0.45 * rate_hz, "tone", tone_hz, "Hz", "below the recording's upper end")
-    _require(0.0 < deviation_khz <= 1000.0, "deviation", deviation_khz, "kHz", "above zero")
+    _require(0.01 <= deviation_khz <= 100.0, "deviation", deviation_khz, "kHz", "from 0.01 to 100 kHz")
     _require_deemphasis(deemphasis_us)
     start_n, end_n = _tone_stretch(wide, rate_hz, tone_hz)
     if overload_runs(samples[start_n:end_n]) > 0:

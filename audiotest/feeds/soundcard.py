@@ -26,6 +26,7 @@ FIRST_DATA_S = 5.0
 POLL_S = 0.005
 LONGEST_LOOK_S = 0.1
 """More than this between two looks for data is no waiting: the program was stopped, or the machine slept."""
+START_PATIENCE_S = 10.0
 CLOSE_PATIENCE_S = 2.0
 WILDEST_FS = 1e9
 """What a driver gives beyond this, or as no number, is no sample of sound and counts as lost; no source. The
@@ -147,13 +148,7 @@ class SoundCardSource:
 
     def blocks(self) -> Iterator[Block]:
         """Yield blocks of 20 ms, shorter before a gap; `DeviceError` when the input stops delivering."""
-        try:
-            self._stream.start()
-        except self._sd.PortAudioError as error:
-            raise DeviceError(
-                f"{self.name}: does not start: {_reason(error)}",
-                "close other programs that use it, or plug it in",
-            ) from error
+        self._start()
         block_n = round(BLOCK_S * self.sample_rate_hz)
         waited_s = 0.0
         patience_s = FIRST_DATA_S
@@ -185,6 +180,28 @@ class SoundCardSource:
             raise DeviceError(
                 f"{self.name}: the input stopped delivering", "check the plug and open it again"
             )
+
+    def _start(self) -> None:
+        """Start the stream; a device that goes in that moment may keep PortAudio from ever coming back."""
+        refused: list[Exception] = []
+
+        def start() -> None:
+            try:
+                self._stream.start()
+            except Exception as error:
+                refused.append(error)
+
+        starter = threading.Thread(target=start, name="audiotest-start-input", daemon=True)
+        starter.start()
+        starter.join(START_PATIENCE_S)
+        if not (starter.is_alive() or refused):
+            return
+        reason = _reason(refused[0]) if refused else f"no answer within {START_PATIENCE_S:.0f} s"
+        if not refused:
+            self.close()
+        raise DeviceError(
+            f"{self.name}: does not start: {reason}", "close other programs that use it, or plug it in"
+        ) from (refused[0] if refused else None)
 
     def close(self) -> None:
         """End the blocks and release the device; safe to call twice and from another thread."""

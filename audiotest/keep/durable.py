@@ -52,7 +52,8 @@ def write_new(folder: Path, stem: str, suffix: str, content: bytes) -> Path:
             os.fsync(file.fileno())
         path = place(part, folder, stem, suffix)
     finally:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink()
     sync_folder(folder)
     return path
 

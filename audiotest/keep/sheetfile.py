@@ -5,9 +5,10 @@ either the whole of a change or nothing of it (https://www.sqlite.org/wal.html, 
 """
 
 import os
+import shutil
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -147,9 +148,30 @@ def copy_sheets(base: sqlite3.Connection, target: Path) -> Path:
     except FileExistsError as error:
         raise FileError(f"{target}: is there already", "name a new file: nothing is overwritten") from error
     except (OSError, sqlite3.Error) as error:
-        target.unlink(missing_ok=True)
-        raise FileError(f"{target}: cannot be written: {error}", "name a place you may write to") from error
+        _remove(target)
+        raise _not_copied(base, target, error) from error
     return target
+
+
+def _remove(file: Path) -> None:
+    """Take away a copy that failed, with what the database keeps beside it."""
+    for name in (file.name, f"{file.name}-wal", f"{file.name}-shm", f"{file.name}-journal"):
+        # On a medium that cannot be written to even this fails.
+        with suppress(OSError):
+            file.with_name(name).unlink()
+
+
+def _not_copied(base: sqlite3.Connection, target: Path, error: Exception) -> FileError:
+    """Say why a copy failed; a full disk reaches the database as an error of any kind."""
+    pages, page_n = (
+        int(base.execute(f"PRAGMA {name}").fetchone()[0]) for name in ("page_count", "page_size")
+    )
+    with suppress(OSError):
+        # The log that is written along may hold every page once more.
+        if isinstance(error, sqlite3.Error) and shutil.disk_usage(target.parent).free < 2 * pages * page_n:
+            return FileError(f"{target}: the disk is full", "make room, or name another place")
+    reason = (error.strerror if isinstance(error, OSError) else None) or error
+    return FileError(f"{target}: cannot be written: {reason}", "name a place you may write to")
 
 
 def _prepare(base: sqlite3.Connection, path: Path) -> None:

@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from audiotest.errors import RequestError
+from audiotest.errors import FileError, RequestError
 from audiotest.keep.attachments import keep_file, read_kept
 from audiotest.keep.judging import FURTHEST_FROM_CHANNEL_HZ, frequency_error_hz, nominal_mhz
 from audiotest.keep.quantities import (
@@ -36,7 +36,7 @@ from audiotest.keep.sheetrecords import (
     Stage,
     Visit,
 )  # fmt: skip
-from audiotest.keep.texts import clean, needed
+from audiotest.keep.texts import clean, line, needed
 from audiotest.standards.limits import get_limits
 
 SURE = "check it; if it is right, say so with --sure"
@@ -69,6 +69,9 @@ class Sheets:
     """
 
     def __init__(self, path: Path, *, now: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
+        if not path.name:
+            # Of "." and "/" not even the folder beside it could be named.
+            raise FileError(f"{path}: is a directory", "name a file of sheets")
         self.path = path
         self.files = path.with_name(f"{path.stem} files")
         self._now = now
@@ -97,12 +100,12 @@ class Sheets:
         note: str = "",
     ) -> int:
         """Put a set on the books and return its number; ``service`` is the id of a limit set or empty."""
-        if not (maker.strip() or model.strip()):
+        if not (line(maker) or line(model)):
             raise RequestError("a set needs a maker or a model", "give at least one of them")
         if service:
             get_limits(service)
         row = {
-            "maker": clean(maker), "model": clean(model), "serial": clean(serial), "service": service,
+            "maker": line(maker), "model": line(model), "serial": line(serial), "service": service,
             "options": clean(options), "note": clean(note), "added": self._stamp(),
         }  # fmt: skip
         return self._insert("sets", row)
@@ -247,7 +250,8 @@ class Sheets:
         if not 1 <= count <= 1000:
             raise RequestError(f"{count} parts", "give a count from 1 to 1000")
         row = {
-            "visit_id": visit_id, "name": needed(name, "the part"), "count": count, "fitted": self._stamp(),
+            "visit_id": visit_id, "name": line(needed(name, "the part")), "count": count,
+            "fitted": self._stamp(),
         }  # fmt: skip
         return self._insert("parts", row)
 
@@ -289,7 +293,7 @@ class Sheets:
         name, digest = keep_file(self.files, file)
         row = {
             "visit_id": visit_id, "stage": stage, "kind": kind, "file": name,
-            "sha256": digest, "title": clean(title) or clean(file.stem),
+            "sha256": digest, "title": line(title) or line(file.stem),
             "measured": None if measured is None else json.dumps(measured, allow_nan=False),
             "added": self._stamp(),
         }  # fmt: skip

@@ -23,6 +23,15 @@ def clean(text: str) -> str:
     return kept.strip()
 
 
+def line(text: str) -> str:
+    r"""Free text that has to stay in one line, such as a name: line ends become blanks.
+
+    >>> line("Wren\n40")
+    'Wren 40'
+    """
+    return " ".join(clean(text).split())
+
+
 def needed(text: str, what: str) -> str:
     """Free text that may not be empty."""
     tidy = clean(text)

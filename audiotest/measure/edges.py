@@ -44,7 +44,9 @@ def change_point(samples: NDArray[np.floating], sample_rate_hz: int) -> int:
         return 0
     before = np.cumsum(power)[:-1]
     k = np.arange(1, n)
-    cost = k * np.log(before / k) + (n - k) * np.log((np.sum(power) - before + 1e-14) / (n - k))
+    # A sum taken in another order would leave a little less than nothing after a loud steady part.
+    after = np.maximum(np.sum(power) - before, 0.0)
+    cost = k * np.log(before / k) + (n - k) * np.log((after + 1e-14) / (n - k))
     inner = slice(2, n - 3)
     return int((np.argmin(cost[inner]) + 3) * step_n)
 

@@ -20,6 +20,7 @@ from audiotest.measure.limiter import Drive, estimate_drive
 from audiotest.measure.path import undo_path
 from audiotest.measure.speech_level import active_speech_level
 from audiotest.measure.speechlike import speech_cues
+from audiotest.measure.threshold import clicks_hide_peak
 from audiotest.measure.tone import find_steady_tone, measure_tone
 from audiotest.measure.views import AUDIO_HIGH_HZ, LOW_RATE_HZ, Sound, flat_view, in_pieces, two_views
 from audiotest.records import (
@@ -44,6 +45,8 @@ TONE_ITSELF_SHARE = 0.75
 """A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
 ENDS_OVERLOAD = "the sound card is overloaded by the end beep or the carrier's edges only, not by the speech"
 CRACKLE_LEFT_OUT = "a crackle far above the speech is left out of the drive and the deviation"
+TOO_NOISY_FOR_PEAK = "deviation unknown: the clicks of a weak carrier exceed any swing of it"
+NO_SPEECH_TO_SWING = "deviation unknown: what is heard is no speech"
 NO_SCALE = "deviation unknown: no feed scale; learn one with 'audiotest feed learn'"
 _NO_LIMITER = Limiter(
     drive_db=None, drive_low_db=None, drive_high_db=None, clipped_fraction=None, reached=None
@@ -248,6 +251,22 @@ def _not_speech(view: _View, spoken: Sound, noise: Noise) -> list[str]:
     return [] if cues is None or cues.speech else ["not_speech"]
 
 
+def _stated_deviation(view: _View, deviation: Deviation, noise: Noise, conditions: list[str]) -> Deviation:
+    """The deviation of speech; none, and a note, where it would be that of clicks, or of something else."""
+    peak_khz = deviation.peak_khz
+    if peak_khz is None:
+        return deviation
+    if "not_speech" in conditions:
+        view.notes.append(NO_SPEECH_TO_SWING)
+    elif clicks_hide_peak(noise, peak_khz):
+        view.notes.append(TOO_NOISY_FOR_PEAK)
+    else:
+        return deviation
+    return replace(
+        deviation, peak_khz=None, p999_khz=None, rms_khz=None, positive_khz=None, negative_khz=None
+    )
+
+
 def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Over:
     """Measure one over.
 
@@ -352,6 +371,7 @@ def _measure_view(
         # Noise peaks pass for a swing of the carrier.
         conditions += [name for name in view.conditions if name != "if_narrow" or "weak" not in conditions]
         conditions += _not_speech(view, spoken, noise)
+        deviation = _stated_deviation(view, deviation, noise, conditions)
     peak_dbfs = None if peak is None else amplitude_db(peak)
     return Over(
         start_s=0.0, end_s=0.0, kind=kind,

@@ -14,7 +14,7 @@ from audiotest.measure.conditions import TOO_QUIET_DBFS
 from audiotest.measure.edges import change_point, squelch_tail_start
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US
 from audiotest.measure.hiss import ReceiverInverse, receiver_inverse
-from audiotest.measure.level import OverloadCounter, overload_runs
+from audiotest.measure.level import OverloadCounter
 from audiotest.measure.over import OverAudio, measure_over
 from audiotest.measure.views import AUDIO_HIGH_HZ
 from audiotest.records import Feed, InputReading, InputVerdict, LimitSet, LiveReading, Over
@@ -198,7 +198,7 @@ class Engine:
             deviation_khz=figures.deviation_khz,
             quieting_db=figures.quieting_db,
             sinad_db=figures.sinad_db,
-            overloaded=overload_runs(recent) > 0,
+            overloaded=figures.overloaded,
             over_s=over_s,
             lost_n=self._lost_total_n,
         )

@@ -11,6 +11,7 @@ from audiotest.measure.bare import EDGE_S
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US
 from audiotest.measure.filters import bandpass, undo_deemphasis
 from audiotest.measure.hiss import ReceiverInverse
+from audiotest.measure.level import overload_runs
 from audiotest.measure.tone import find_steady_tone, measure_tone
 from audiotest.measure.views import AUDIO_HIGH_HZ
 from audiotest.records import Feed
@@ -18,6 +19,8 @@ from audiotest.units import amplitude_db
 
 SHORTEST_S = 0.1
 FRAME_S = 0.02
+UNSURE_START_S = 0.1
+"""The finder places the start of an over in a cell of 40 ms: hiss may reach so far into it."""
 NOISE_PEAK = 3.29
 """99.9 % of the magnitudes of Gaussian noise lie below this many times its RMS."""
 
@@ -47,6 +50,8 @@ class LiveFigures:
     quieting_db: float | None
     sinad_db: float | None
     floor: Floor | None = None
+    overloaded: bool = False
+    """Only inside an over: open-squelch hiss is louder than any speech, and may overload."""
 
 
 def live_figures(
@@ -81,6 +86,8 @@ def live_figures(
     if gone_n >= HISS_AGAIN_N:
         return LiveFigures("waiting", level, peak, None, None, None, floor)
     wide = wide[: len(wide) - gone_n * frame_n]
+    surely_n = 0 if over_s is None else round((over_s - UNSURE_START_S) * sample_rate_hz) - gone_n * frame_n
+    overloaded = surely_n > 0 and overload_runs(wide[-surely_n:]) > 0
     # The filter has only half a frame to see at either end.
     quietest_fs = min(float(np.min(frames[1:-1])), np.inf if floor is None else floor.band_fs)
     quieting = None if hiss_fs is None or quietest_fs <= 0.0 else amplitude_db(hiss_fs / quietest_fs)
@@ -93,7 +100,9 @@ def live_figures(
         sinad = measure_tone(wide, sample_rate_hz).sinad_db
     moving = float(np.max(frames)) > 2.0 * float(np.min(frames)) + 1e-9
     state: Literal["carrier", "speech"] = "speech" if moving or sinad is not None else "carrier"
-    return LiveFigures(state, level, peak, deviation, quieting, sinad, Floor(floor_khz, quietest_fs))
+    return LiveFigures(
+        state, level, peak, deviation, quieting, sinad, Floor(floor_khz, quietest_fs), overloaded
+    )
 
 
 def _last_in_a_row(holds: NDArray[np.bool_]) -> int:

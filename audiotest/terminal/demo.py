@@ -20,6 +20,8 @@ DEMO_FEED = Feed(
     deemphasis_us=LISTENER.deemphasis_us, tone_hz=1000.0, deviation_khz=1.5, if_bandwidth_khz=None,
     hiss_dbfs=None, learned="simulated",
 )  # fmt: skip
+NEXT = "Next, your own set: audiotest inputs, then audiotest live --text --device N"
+"""The last line: the same job in earnest."""
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -54,6 +56,7 @@ def _tell(seconds: float | None, limits: LimitSet, screen: Screen) -> None:
     if engine is not None:
         for over in engine.finish():
             screen.over(over)
+    screen.say(NEXT, "bold")
 
 
 def _simulations(steps: tuple[Step, ...]) -> Iterator[tuple[Step, Simulation]]:

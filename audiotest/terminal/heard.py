@@ -2,6 +2,7 @@
 
 import argparse
 import json
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -9,10 +10,13 @@ from numpy.typing import NDArray
 
 from audiotest.feeds.file import open_recording
 from audiotest.feeds.scale import load_feed
+from audiotest.measure.beep import EndTone
 from audiotest.measure.filters import emphasis_response
 from audiotest.measure.signalling import Signalling, hear_signalling
 from audiotest.records import Feed
+from audiotest.standards.limits import get_limits
 from audiotest.terminal.card import make_console, print_row
+from audiotest.terminal.parser import DEFAULT_LIMITS
 
 SCHEMA = "audiotest-heard-1"
 LONGEST_S = 120.0
@@ -23,6 +27,8 @@ def run(arguments: argparse.Namespace) -> int:
     feed = load_feed(arguments.feed) if arguments.feed else None
     samples, rate_hz = read_samples(arguments.file, arguments.channel)
     heard = hear_signalling(samples, rate_hz)
+    if heard.end_beep is None:
+        heard = replace(heard, end_beep=beep_before_hiss(arguments.file, arguments.channel, feed))
     if arguments.json:
         print(json.dumps(heard_document(arguments.file, heard, feed), ensure_ascii=False, allow_nan=False))
         return 0
@@ -30,6 +36,19 @@ def run(arguments: argparse.Namespace) -> int:
     for label, text in heard_rows(heard, feed):
         print_row(console, label, text)
     return 0
+
+
+def beep_before_hiss(file: str, channel: int | None, feed: Feed | None) -> EndTone | None:
+    """The last end beep of the overs that are found in a recording, as 'audiotest check' finds them.
+
+    A recording mostly runs on into the hiss, while a beep is at the end of an over.
+    """
+    # Imported here, since the whole engine comes along, which those who only read samples do without.
+    from audiotest.terminal.check import check_file
+
+    overs = [over for over, _ in check_file(file, channel, feed, get_limits(DEFAULT_LIMITS)).judged]
+    beeps = [over.end_beep for over in overs if over.end_beep is not None]
+    return EndTone(beeps[-1].frequency_hz, beeps[-1].start_s, beeps[-1].end_s) if beeps else None
 
 
 def read_samples(file: str, channel: int | None) -> tuple[NDArray[np.float32], int]:
@@ -103,13 +122,14 @@ def heard_rows(heard: Signalling, feed: Feed | None) -> list[tuple[str, str]]:
     """Label and text of everything that was listened for."""
     none = "not heard"
     tone, burst, beep = heard.subaudible, heard.burst, heard.end_beep
-    rows = [("sub-audible", none), ("digital code", none)]
+    # The column of labels is no wider than "sub-audible".
+    rows = [("sub-audible", none), ("code", none)]
     if tone is not None:
         named = f"the table's {tone.nearest_hz:.1f}" if tone.nearest_hz else "none of the fifty within 0.5 Hz"
         text = f"{tone.frequency_hz:.2f} Hz, {named}"
         rows[0] = ("sub-audible", text + _swing(deviation_khz(tone.peak_fs, tone.frequency_hz, feed)))
     if heard.digital is not None:
-        rows[1] = ("digital code", f"present; reads as {' or '.join(heard.digital.codes)}")
+        rows[1] = ("code", f"digital, present; reads as {' or '.join(heard.digital.codes)}")
     rows.append(("keys", "".join(key.key for key in heard.keys) or none))
     for key in heard.keys:
         if not key.in_tolerance:

@@ -100,7 +100,7 @@ def _add_live(commands: "_Commands[_Parser]") -> None:
     live.add_argument("--device", metavar="D", help="input by name or number, as 'audiotest inputs' lists it")
     live.add_argument("--channel", type=channel, metavar="N", help="channel of the input, from 1")
     _add_reference(live)
-    live.set_defaults(module="audiotest.terminal.live")
+    live.set_defaults(module="audiotest.terminal.live", waiting="Opening the input ...")
 
 
 def _add_check(commands: "_Commands[_Parser]") -> None:

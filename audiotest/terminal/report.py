@@ -3,6 +3,7 @@
 import argparse
 import os
 import sys
+from contextlib import suppress
 from pathlib import Path
 
 from rich.text import Text
@@ -76,4 +77,6 @@ def write_file(target: Path, content: bytes, *, replace: bool) -> None:
             f"{target}: cannot be written: {error.strerror}", "name a place you may write to"
         ) from error
     finally:
-        part.unlink(missing_ok=True)
+        # On a medium that cannot be written to even this fails, with the name of a file that nobody knows.
+        with suppress(OSError):
+            part.unlink()

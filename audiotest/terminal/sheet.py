@@ -43,6 +43,8 @@ def run(arguments: argparse.Namespace) -> int:
 
 def chosen_path(named: str | None) -> Path:
     """The file of the sheets: as named, or this user's."""
+    if named is not None and not named.strip():
+        raise FileError("--sheets: the name of the file is empty", "name a file of sheets")
     return sheets_path() if named is None else Path(named)
 
 
@@ -279,7 +281,7 @@ def _attach(sheets: Sheets, arguments: argparse.Namespace) -> int:
 
 def kind_of(file: Path) -> Kind:
     """What a file to attach is, by what is in it; `FileError` when it is nothing that a report shows."""
-    from audiotest.feeds.file import open_recording
+    from audiotest.feeds.file import NO_RECORDING, open_recording
 
     content = _read_file(file)
     if content.startswith(PNG_SIGNATURE):
@@ -287,7 +289,13 @@ def kind_of(file: Path) -> Kind:
     if content.lstrip().startswith(b"{"):
         read_curves(content, str(file))
         return "plot"
-    open_recording(file).close()
+    try:
+        open_recording(file).close()
+    except FileError as error:
+        if not error.what.endswith(NO_RECORDING):
+            raise
+        remedy = "attach a recording (WAV, FLAC or Ogg), a PNG picture or a plot that 'bench --json' wrote"
+        raise FileError(f"{file}: neither a recording nor a picture nor a plot", remedy) from error
     return "clip"
 
 
@@ -328,8 +336,13 @@ def _check(sheets: Sheets, _: argparse.Namespace) -> int:
         complain(fault)
     if faults:
         return CANNOT
-    _say(f"{sheets.path}: sound; {len(sheets.visits())} sheets, {count} attached files all there.")
+    held = f"{_counted(len(sheets.visits()), 'sheet')}, {_counted(count, 'attached file')}"
+    _say(f"{sheets.path}: sound; {held}, nothing missing.")
     return 0
+
+
+def _counted(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
 def _copy(sheets: Sheets, arguments: argparse.Namespace) -> int:

@@ -2,6 +2,7 @@
 
 import os
 import tomllib
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -134,7 +135,9 @@ def save_output(scale: OutputScale, path: str | os.PathLike[str]) -> None:
         part.write_text(text, encoding="utf-8")
         part.replace(target)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        # On a medium that cannot be written to even this fails, with a name that nobody knows.
+        with suppress(OSError):
+            part.unlink()
         raise FileError(
             f"{path}: cannot be written: {error.strerror or error}", "name a place you may write to"
         ) from error

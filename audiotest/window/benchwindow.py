@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable
-from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor, wait
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +15,7 @@ from audiotest.feeds.scale import save_feed
 from audiotest.feeds.soundcard import InputDevice, list_inputs
 from audiotest.keep.benchresult import read_bench_result
 from audiotest.keep.sheetfile import sheets_path
+from audiotest.tones.live import Technician
 from audiotest.tones.opening import announcement, cautions_for, null_feed, open_bench
 from audiotest.tones.reported import bench_document
 from audiotest.window.benchchoice import ChoicePane
@@ -30,6 +31,7 @@ from audiotest.window.settings import Settings
 from audiotest.window.theme import choose_theme
 
 POLL_MS = 60
+LISTING_S = 20.0
 Remember = Callable[..., None]
 
 
@@ -166,13 +168,19 @@ class BenchWindow(QWidget):
         if prepared is None or filled is None or not self.consent.agreed.isChecked():
             return
         self.consent.agreed.setChecked(False)
-        self._start(
-            lambda technician: self._open_live(
+        listing = self._listing
+
+        def open_it(technician: Technician) -> HaltableBench:
+            if listing is not None:
+                # Looking for inputs starts the sound system again, which nothing that is open survives.
+                wait([listing], LISTING_S)
+            return self._open_live(
                 prepared.name, prepared.entry, technician, device=filled.device or None,
                 channel=filled.channel or None, scale=prepared.scale, swapped=filled.swapped,
                 iq=filled.iq and ALL_NEEDS[prepared.name].carrier,
-            )
-        )  # fmt: skip
+            )  # fmt: skip
+
+        self._start(open_it)
 
     def _start(self, open_it: OpenBench) -> None:
         assert self.prepared is not None

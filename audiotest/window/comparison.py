@@ -1,6 +1,7 @@
 """Two overs side by side: their figures, their long-term spectra, and both to hear, also equally loud."""
 
 from collections.abc import Callable
+from functools import partial
 from html import escape
 from typing import Any
 
@@ -22,6 +23,8 @@ from audiotest.window.spectra import SPECTRUM_HIGH_HZ, spectrum_size
 from audiotest.window.theme import Theme
 
 LONGEST_S = 30.0
+AROUND_S = 0.5
+"""An over is replayed with this much before and after it."""
 FLOOR_DB = -120.0
 
 
@@ -110,7 +113,7 @@ class Comparison(QDialog):
         )
         row = QHBoxLayout()
         for button, heard in zip(self.replay_buttons, (first, second), strict=True):
-            button.clicked.connect(lambda _=False, number=heard.number: replay(number))
+            button.clicked.connect(partial(self._replay, heard, replay))
             row.addWidget(button)
         done = QPushButton("&Done")
         done.clicked.connect(self.close)
@@ -148,6 +151,10 @@ class Comparison(QDialog):
         """Take everything out of sight that would give a blind order away, or show it again."""
         for part in (self._text, self.plot, *self.replay_buttons):
             part.setVisible(not hidden)
+
+    def _replay(self, heard: Heard, replay: Callable[[int], None], *_: object) -> None:
+        if self.listening.may_play(heard.over.end_s - heard.over.start_s + 2.0 * AROUND_S):
+            replay(heard.number)
 
     def _end(self, *_: object) -> None:
         self._closed = True

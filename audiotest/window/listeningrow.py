@@ -1,6 +1,7 @@
 """Listening to two overs against each other, equally loud: A, B, the other one, silence; blind if wanted."""
 
 import random
+import time
 from collections.abc import Callable
 
 import numpy as np
@@ -53,6 +54,7 @@ class ListeningRow(QGroupBox):
         super().__init__("Listen, equally loud", parent)
         self.order = HiddenOrder(names, draw)
         self.playing: int | None = None
+        self._ends_s = 0.0
         self._play, self._hush, self._carrier_up = play, hush, carrier_up
         self._hide_figures = hide_figures
         self._matched: Matched | None = None
@@ -88,8 +90,8 @@ class ListeningRow(QGroupBox):
             **dict(zip(LETTERS, self.plays, strict=True)), "Space": self.other, "H": self.silence,
             "L": self.blind, "T": self.tell,
         }  # fmt: skip
-        for key, button in self.keys.items():
-            QShortcut(QKeySequence(key), self).activated.connect(button.click)
+        for key, pressed in self.keys.items():
+            QShortcut(QKeySequence(key), self).activated.connect(pressed.click)
         self._watch = QTimer(self)
         self._watch.timeout.connect(self.follow)
         self._watch.start(WATCH_MS)
@@ -118,23 +120,39 @@ class ListeningRow(QGroupBox):
         """Play A (0) or B (1) from its start."""
         if self._matched is None:
             return
-        if self._carrier_up() and not self.no_transmitter.isChecked():
-            self._say("⚠ a carrier is up: not played. The output might feed the transmitter that is keyed")
-            return
         which = self.order.source(place)
+        sound, rate_hz = self._matched.sounds[which], self._matched.rates_hz[which]
+        if not self.may_play(len(sound) / rate_hz):
+            return
         self.playing = place
-        self._play(self._matched.sounds[which], self._matched.rates_hz[which])
+        self._play(sound, rate_hz)
         self._say(f"{self.order.label(place)} plays" if self.order.told else f"{LETTERS[place]} plays")
+
+    def may_play(self, seconds: float) -> bool:
+        """Whether so long a sound may be played now; says why not, and watches over it when it may."""
+        if self._in_danger():
+            self._say("⚠ a carrier is up: not played. The output might feed the transmitter that is keyed")
+            return False
+        self.playing, self._ends_s = None, time.monotonic() + seconds
+        return True
+
+    def _in_danger(self) -> bool:
+        return self._carrier_up() and not self.no_transmitter.isChecked()
+
+    def _sounds(self) -> bool:
+        return time.monotonic() < self._ends_s
 
     def stop(self, *_: object) -> None:
         """Fall silent."""
-        if self.playing is not None:
+        if self._sounds():
+            self._ends_s = 0.0
             self._hush()
             self._say("silent")
 
     def follow(self) -> None:
         """Called now and then: a carrier that comes up ends what plays."""
-        if self.playing is not None and self._carrier_up() and not self.no_transmitter.isChecked():
+        if self._sounds() and self._in_danger():
+            self._ends_s = 0.0
             self._hush()
             self.playing = None
             self._say("⚠ stopped: a carrier came up, and the output might feed the transmitter that is keyed")

@@ -5,7 +5,7 @@ import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 from multiprocessing import get_context
@@ -83,8 +83,14 @@ def _be_polite() -> None:
 
 
 def start_renderer() -> Executor:
-    """A process of its own for the simulation: the window must never wait for it."""
-    return ProcessPoolExecutor(max_workers=1, mp_context=get_context("spawn"), initializer=_be_polite)
+    """A process of its own for the simulation: the window must never wait for it.
+
+    Where none can be had (its locks need a shared memory that may be written to) a thread must do.
+    """
+    try:
+        return ProcessPoolExecutor(max_workers=1, mp_context=get_context("spawn"), initializer=_be_polite)
+    except (ImportError, OSError):
+        return ThreadPoolExecutor(max_workers=1, thread_name_prefix="audiotest-practice")
 
 
 class PracticeRadio:
@@ -173,7 +179,7 @@ class PracticeRadio:
     def _submit(self, work: Callable[..., Result], *arguments: object) -> "Future[Result]":
         try:
             return self._executor.submit(work, *arguments)
-        except (BrokenProcessPool, RuntimeError):
+        except (BrokenProcessPool, RuntimeError, OSError):
             # The process is gone: better the window stutters now and then than that the set falls silent.
             here: Future[Result] = Future()
             here.set_result(work(*arguments))

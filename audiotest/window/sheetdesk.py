@@ -5,7 +5,7 @@ each call may run in any thread.
 """
 
 import tempfile
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -26,6 +26,7 @@ from audiotest.terminal.report import write_file
 from audiotest.window.presenter import Heard
 
 LONGEST_LINE = 200
+Stamp = tuple[tuple[int, int], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +59,10 @@ class SheetView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DeskView:
-    """Everything that the page shows; ``answer`` is the question with the set's last sheet filled in."""
+    """Everything that the page shows; ``answer`` is the question with the set's last sheet filled in.
+
+    ``stamp`` tells whether the file has been written to since.
+    """
 
     asked: Question
     answer: Question
@@ -66,6 +70,7 @@ class DeskView:
     visits: tuple[Line, ...]
     course: tuple[Line, ...]
     sheet: SheetView | None
+    stamp: Stamp = field(default=(), compare=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,8 +94,31 @@ class OverSound:
     rate_hz: int
 
 
+def look_if_changed(path: Path, asked: Question, stamp: Stamp) -> DeskView | None:
+    """Read what the page shows, or None when the file is as it was at `stamp`."""
+    return None if stamp and stamp_of(path) == stamp else look(path, asked)
+
+
+def stamp_of(path: Path) -> Stamp:
+    """Times and sizes of the file and of its log of late changes, as far as they are there."""
+    found = []
+    for file in (path, path.with_name(f"{path.name}-wal")):
+        try:
+            status = file.stat()
+        except OSError:
+            continue
+        if status.st_size:
+            found.append((status.st_mtime_ns, status.st_size))
+    return tuple(found)
+
+
 def look(path: Path, asked: Question) -> DeskView:
     """Read what the page shows."""
+    stamp = stamp_of(path)
+    return replace(_look(path, asked), stamp=stamp)
+
+
+def _look(path: Path, asked: Question) -> DeskView:
     with Sheets(path) as sheets:
         found = search(sheets, asked.words)
         sets = tuple(

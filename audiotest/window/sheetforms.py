@@ -22,20 +22,51 @@ from PySide6.QtWidgets import (
 from audiotest.keep.quantities import QUANTITIES, example
 from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Stage
 from audiotest.standards.limits import LIMIT_SETS
+from audiotest.window.advicepane import announce
 from audiotest.window.sheetdesk import TypedReading, takes_point
 
 LONGEST_NAME = 400
 
 
-class SetForm(QDialog):
+class AskingForm(QDialog):
+    """A form that stays, with what was typed, until what it asks for has been done.
+
+    Parameters
+    ----------
+    title : str
+        Of its window.
+    """
+
+    def __init__(self, title: str, parent: QWidget | None) -> None:
+        super().__init__(parent)
+        self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        self.setWindowTitle(title)
+        self.said = QLabel()
+        self.said.setTextFormat(Qt.TextFormat.PlainText)
+        self.said.setWordWrap(True)
+
+    def finish(self, form: QFormLayout) -> None:
+        """Put the line for what went wrong and the buttons below the fields."""
+        box = QDialogButtonBox(QDialogButtonBox.StandardButton.Ok | QDialogButtonBox.StandardButton.Cancel)
+        box.accepted.connect(self.accept)
+        box.rejected.connect(self.reject)
+        form.addRow(self.said)
+        form.addRow(box)
+
+    def refuse(self, words: str) -> None:
+        """Say why it cannot be done; what was typed stays."""
+        self.said.setText(f"⚠ {words}")
+        self.said.setAccessibleName(words)
+        announce(self.said)
+
+
+class SetForm(AskingForm):
     """A set to put on the books: maker, model and serial number are free text."""
 
     def __init__(
         self, take: Callable[[str, str, str, str], None], parent: QWidget | None = None, *, limits: str = ""
     ) -> None:
-        super().__init__(parent)
-        self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        self.setWindowTitle("New set")
+        super().__init__("New set", parent)
         self._take = take
         self.maker, self.model, self.serial = _field("maker"), _field("model"), _field("serial number")
         self.service = _limits_box("service of the set")
@@ -45,15 +76,14 @@ class SetForm(QDialog):
         form.addRow("Mo&del", self.model)
         form.addRow("&Serial number", self.serial)
         form.addRow("Ser&vice", self.service)
-        form.addRow(_buttons(self))
+        self.finish(form)
 
     def accept(self) -> None:
-        """Hand the set over."""
+        """Hand the set over; whoever takes it closes the form."""
         self._take(self.maker.text(), self.model.text(), self.serial.text(), str(self.service.currentData()))
-        super().accept()
 
 
-class VisitForm(QDialog):
+class VisitForm(AskingForm):
     """A sheet to begin: which limits count, where the carrier should be, what the set was brought for."""
 
     def __init__(
@@ -63,9 +93,7 @@ class VisitForm(QDialog):
         *,
         limits: str = "",
     ) -> None:
-        super().__init__(parent)
-        self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        self.setWindowTitle("New sheet")
+        super().__init__("New sheet", parent)
         self._take = take
         self.limits = _limits_box("limits of the sheet")
         self.limits.setCurrentIndex(max(self.limits.findData(limits), 0))
@@ -85,15 +113,14 @@ class VisitForm(QDialog):
         form.addRow("C&hannel", self.channel)
         form.addRow("or its &frequency", self.assigned)
         form.addRow("Brought &in because", self.complaint)
-        form.addRow(_buttons(self))
+        self.finish(form)
 
     def accept(self) -> None:
-        """Hand the sheet over."""
+        """Hand the sheet over; whoever takes it closes the form."""
         self._take(
             str(self.limits.currentData()), self.channel.value() or None, self.assigned.value() or None,
             self.complaint.text(),
         )  # fmt: skip
-        super().accept()
 
 
 class TypeRow(QWidget):
@@ -210,11 +237,4 @@ def _limits_box(name: str) -> QComboBox:
     box.setAccessibleName(name)
     for limits in LIMIT_SETS:
         box.addItem(f"±{limits.deviation_khz:g} kHz  {limits.title}", limits.id)
-    return box
-
-
-def _buttons(dialog: QDialog) -> QDialogButtonBox:
-    box = QDialogButtonBox(QDialogButtonBox.StandardButton.Ok | QDialogButtonBox.StandardButton.Cancel)
-    box.accepted.connect(dialog.accept)
-    box.rejected.connect(dialog.reject)
     return box

@@ -10,7 +10,6 @@ from PySide6.QtGui import QFontMetricsF, QKeySequence, QShortcut
 from PySide6.QtWidgets import (
     QApplication,
     QDialog,
-    QFileDialog,
     QHBoxLayout,
     QLabel,
     QLineEdit,
@@ -27,7 +26,8 @@ from audiotest.window import sheetdesk
 from audiotest.window.advicepane import announce
 from audiotest.window.labels import CutLabel
 from audiotest.window.sheetdesk import DeskView, Question, TypedReading
-from audiotest.window.sheetforms import SetForm, TypeRow, VisitForm, named, push_button
+from audiotest.window.sheetfiles import ask_for_report, ask_for_sheets
+from audiotest.window.sheetforms import AskingForm, SetForm, TypeRow, VisitForm, named, push_button
 from audiotest.window.sheettable import LineList, ReadingTable
 from audiotest.window.theme import Theme
 
@@ -72,6 +72,7 @@ class SheetPage(QDialog):
         self.question = Question()
         self._later, self._put_over, self._file_chosen = later, put_over, file_chosen
         self._view: DeskView | None = None
+        self._form: AskingForm | None = None
         self._make_parts()
         self._arrange()
         self.dress(theme)
@@ -202,8 +203,10 @@ class SheetPage(QDialog):
         self._do(lambda: sheetdesk.look(path, question), self._show)
 
     def _look_while_seen(self) -> None:
-        if self.isVisible() and self.question.set_id is not None:
-            self.refresh()
+        if not self.isVisible() or self._view is None:
+            return
+        path, question, stamp = self.path, self.question, self._view.stamp
+        self._do(lambda: sheetdesk.look_if_changed(path, question, stamp), self._show)
 
     def _do(
         self, work: Callable[[], Any], done: Callable[[Any], None],
@@ -225,14 +228,14 @@ class SheetPage(QDialog):
 
         self._later(carefully, take)
 
-    def _show(self, view: DeskView) -> None:
-        if view.asked != self.question:
-            # Something else has been asked for meanwhile.
+    def _show(self, view: DeskView | None) -> None:
+        if view is None or view.asked != self.question:
+            # Nothing has changed, or something else has been asked for meanwhile.
             return
         self.question = view.answer
-        if view == self._view:
+        same, self._view = view == self._view, view
+        if same:
             return
-        self._view = view
         self.file.setText(str(self.path))
         self.sets.show_lines(view.sets, self.question.set_id)
         self.visits.show_lines(view.visits, self.question.visit_id)
@@ -271,14 +274,7 @@ class SheetPage(QDialog):
 
     def ask_file(self) -> None:
         """Choose another file of sheets, or name a new one."""
-        dialog = QFileDialog(self, "File of the sheets", str(self.path.parent), "Sheets (*.sqlite);;All (*)")
-        dialog.setAcceptMode(QFileDialog.AcceptMode.AcceptSave)
-        # Opened, not overwritten: there is nothing to ask.
-        dialog.setOption(QFileDialog.Option.DontConfirmOverwrite)
-        dialog.setLabelText(QFileDialog.DialogLabel.Accept, "Open")
-        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        dialog.fileSelected.connect(lambda name: self.use_file(Path(name)))
-        dialog.open()
+        ask_for_sheets(self, self.path.parent, self.use_file)
 
     def use_file(self, path: Path) -> None:
         """Work on another file from now on, once it has been opened without complaint."""
@@ -295,24 +291,42 @@ class SheetPage(QDialog):
 
     def ask_set(self) -> None:
         """Put a set on the books."""
-        form = SetForm(self.add_set, self, limits=self.limits)
-        form.open()
+        self._open(SetForm(self.add_set, self, limits=self.limits))
 
     def add_set(self, maker: str, model: str, serial: str, service: str) -> None:
         """Put this set on the books and choose it."""
         path = self.path
 
         def done(number: int) -> None:
+            self._form_done()
             self.say(f"set {number} is on the books: begin its sheet with New sheet")
             self.search.clear()
             self._look(Question(set_id=number))
 
-        self._do(lambda: sheetdesk.add_set(path, maker, model, serial, service), done)
+        self._do(lambda: sheetdesk.add_set(path, maker, model, serial, service), done, self._form_refused)
 
     def ask_visit(self) -> None:
         """Begin a sheet for the chosen set."""
-        form = VisitForm(self.add_visit, self, limits=self.limits)
+        self._open(VisitForm(self.add_visit, self, limits=self.limits))
+
+    def _open(self, form: AskingForm) -> None:
+        self._form = form
+        form.finished.connect(self._form_gone)
         form.open()
+
+    def _form_gone(self, *_: object) -> None:
+        self._form = None
+
+    def _form_done(self) -> None:
+        if self._form is not None:
+            self._form.done(AskingForm.DialogCode.Accepted)
+
+    def _form_refused(self, error: AudiotestError) -> None:
+        """The form is still open with what was typed, unless it was given up meanwhile."""
+        if self._form is None:
+            self.complain(error)
+        else:
+            self._form.refuse(sheetdesk.error_words(error))
 
     def add_visit(self, limits: str, channel: int | None, mhz: float | None, complaint: str) -> None:
         """Begin this sheet and choose it."""
@@ -321,10 +335,15 @@ class SheetPage(QDialog):
             return
 
         def done(number: int) -> None:
+            self._form_done()
             self.say(f"sheet {number} is begun")
             self._look(Question(words=self.question.words, set_id=set_id, visit_id=number))
 
-        self._do(lambda: sheetdesk.open_visit(path, set_id, limits, channel, mhz, complaint), done)
+        self._do(
+            lambda: sheetdesk.open_visit(path, set_id, limits, channel, mhz, complaint),
+            done,
+            self._form_refused,
+        )
 
     def type_reading(self, typed: TypedReading) -> None:
         """Put a typed reading on the sheet that is shown."""
@@ -345,16 +364,7 @@ class SheetPage(QDialog):
 
     def ask_report(self) -> None:
         """Choose where the report goes."""
-        dialog = QFileDialog(self, "Report", str(Path.home()), "PDF (*.pdf);;Page for the browser (*.html)")
-        dialog.setAcceptMode(QFileDialog.AcceptMode.AcceptSave)
-        dialog.setDefaultSuffix("pdf")
-        dialog.filterSelected.connect(
-            lambda kind: dialog.setDefaultSuffix("html" if "html" in kind else "pdf")
-        )
-        dialog.selectFile(f"sheet {self.visit_id}.pdf")
-        dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        dialog.fileSelected.connect(lambda name: self.write_report(Path(name)))
-        dialog.open()
+        ask_for_report(self, f"sheet {self.visit_id}.pdf", self.write_report)
 
     def write_report(self, target: Path) -> None:
         """Write the report on the sheet that is shown."""

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -406,3 +407,21 @@ def test_what_always_holds(drive_db, half_db, peak_khz, kind, conditions, clippe
     if gates:
         assert advice.mic_gain != "keep"
         assert advice.deviation == "unknown" or (gates == {"if_narrow"} and advice.deviation == "lower")
+
+
+@pytest.mark.parametrize(("drive_db", "peak_khz", "half_db"), [(-1.0, 1.6, 1.0), (1.0, 1.6, 7.0)])
+def test_words_too_soft_for_the_deviation_are_asked_for_louder_without_a_word_of_the_trade(
+    drive_db: float, peak_khz: float, half_db: float
+) -> None:
+    advice = advise(an_over(drive_db, peak_khz, half_db=half_db), LIMITS)
+    assert (advice.mic_gain, advice.deviation) == ("keep", "unknown")
+    assert "Do not turn the deviation yet: say a few words louder first" in advice.sentence
+    assert not any(word in advice.sentence for word in ("ceiling", "limiter", "judged"))
+
+
+def test_the_examples_of_a_learned_feed_in_the_readme_state_the_deemphasis() -> None:
+    """A card that must judge it from the noise says so on every over: an example should not ask for that."""
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    examples = [line for line in text.splitlines() if "feed learn tone.wav" in line]
+    assert examples
+    assert all("--deemphasis-us" in line for line in examples)

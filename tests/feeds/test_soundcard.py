@@ -265,6 +265,14 @@ def test_a_program_that_stood_still_does_not_blame_the_input(monkeypatch: pytest
     source.close()
 
 
+def test_an_input_that_never_comes_back_from_its_start_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(soundcard, "START_PATIENCE_S", 0.1)
+    source = open_input(2, 48000)
+    monkeypatch.setattr(FakeCard.streams[-1], "start", lambda: FakeCard.release.wait(10.0))
+    with pytest.raises(DeviceError, match="does not start: no answer"):
+        next(source.blocks())
+
+
 def test_what_is_no_sample_of_sound_counts_as_lost() -> None:
     source = open_input(2, 48000)
     blocks = source.blocks()

@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import signal
 import sqlite3
 import subprocess
@@ -9,7 +10,9 @@ import sys
 import threading
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import pytest
 
@@ -101,9 +104,9 @@ def test_measured_figures_flow_in_with_their_bounds(
     sheet = sheets.sheet(visit_id)
     found = sheet.standing("found")
     deviation = found["deviation", ""]
-    # 0.5 dB is a factor of 10^(0.5/20) = 1.0593.
-    assert deviation.low == pytest.approx(2.31 / 1.0593, rel=1e-4)
-    assert deviation.high == pytest.approx(2.31 * 1.0593, rel=1e-4)
+    # Speech: 1.645 · 1.5 dB and the scale's 0.5 dB are 2.518 dB together, a factor of 1.3363.
+    assert deviation.low == pytest.approx(2.31 / 1.3363, rel=1e-4)
+    assert deviation.high == pytest.approx(2.31 * 1.3363, rel=1e-4)
     assert found["drive", ""].high == 16.2
     assert found["clipped", ""].value == pytest.approx(24.0)
     assert deviation.attachment_id == kept
@@ -111,6 +114,45 @@ def test_measured_figures_flow_in_with_their_bounds(
     assert measured is not None
     assert measured["feed"]["method"] == "tone"
     assert sheets.attachment_bytes(sheet.attachments[0]) == b"not audio, but kept"
+
+
+def test_a_copy_onto_a_full_disk_says_so_and_leaves_nothing(
+    sheets: Sheets, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place = tmp_path / "full"
+    place.mkdir()
+    real = sqlite3.connect
+
+    def connect(target: Path, *rest: object, **more: object) -> sqlite3.Connection:
+        # What the database leaves beside a file whose log could not be written.
+        for ending in ("-wal", "-shm"):
+            (place / f"{target.name}{ending}").write_bytes(b"")
+        raise sqlite3.OperationalError("disk I/O error")
+
+    monkeypatch.setattr(sqlite3, "connect", connect)
+    usage = shutil.disk_usage(place)
+    with pytest.raises(FileError, match=r"cannot be written: disk I/O error: name a place"):
+        copy_sheets(sheets.base, place / "c.db")
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: usage._replace(free=0))
+    with pytest.raises(FileError, match=r"c\.db: the disk is full"):
+        copy_sheets(sheets.base, place / "c.db")
+    assert list(place.iterdir()) == []
+    monkeypatch.setattr(sqlite3, "connect", real)
+
+
+def test_a_speech_peak_is_judged_with_its_own_error_and_a_tone_is_not(over: Over, feed: Feed) -> None:
+    limits = get_limits("uk-27fm")
+
+    def judged(peak_khz: float, kind: Literal["voice", "tone"]) -> str:
+        peak = replace(over.deviation, peak_khz=peak_khz)
+        heard = replace(over, kind=kind, deviation=peak)
+        figures = sheet_figures(heard, replace(feed, scale_uncertainty_db=0.1))
+        (found,) = (figure for figure in figures if figure.quantity == "deviation")
+        return judge_reading("deviation", found.value, limits, low=found.low, high=found.high).verdict
+
+    # The limit is 2.5 kHz. Over the simulated radio a peak of 2.06 kHz was read as 2.38 kHz.
+    assert [judged(khz, "voice") for khz in (1.8, 2.38, 2.8, 3.5)] == ["pass", "doubt", "doubt", "fail"]
+    assert [judged(khz, "tone") for khz in (1.8, 2.38, 2.8, 3.5)] == ["pass", "pass", "fail", "fail"]
 
 
 def test_a_clip_that_is_gone_or_changed_is_named(sheets: Sheets, visit_id: int, tmp_path: Path) -> None:

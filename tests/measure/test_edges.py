@@ -35,3 +35,10 @@ def test_squelch_tail_starts_where_the_carrier_dropped():
 def test_no_tail_no_answer():
     rng = np.random.default_rng(2)
     assert squelch_tail_start(0.01 * rng.standard_normal(2 * RATE_HZ), RATE_HZ) is None
+
+
+def test_a_loud_part_before_digital_silence_leaves_no_power_below_nothing():
+    rng = np.random.default_rng(0)
+    for loud_n in range(400, 2000, 16):
+        audio = np.concatenate([rng.uniform(-1.0, 1.0, loud_n), np.zeros(64)])
+        assert change_point(audio, 8000) == pytest.approx(loud_n, abs=80)

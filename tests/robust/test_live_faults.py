@@ -24,7 +24,7 @@ from tests.live.conftest import SINK, answers
 pytestmark = pytest.mark.soundcard
 
 RATE_HZ = 48000
-PATIENCE_S = 60.0
+PATIENCE_S = 120.0
 
 
 @pytest.fixture(scope="module")
@@ -186,5 +186,8 @@ def test_a_stalled_program_and_another_listener_lose_nothing(
     start_n = int(
         np.argmax(correlate(codes.astype(np.float64), caught[:4800].astype(np.float64), "valid", "fft"))
     )
-    np.testing.assert_array_equal(caught[: len(codes) - start_n], codes[start_n:])
+    # Where the listener was told to stop the last of it may still have been on its way.
+    heard_n = min(len(caught), len(codes) - start_n)
+    assert heard_n > 8 * RATE_HZ
+    np.testing.assert_array_equal(caught[:heard_n], codes[start_n : start_n + heard_n])
     assert [over.kind for over in live["overs"]] == ["voice"]

@@ -1,7 +1,9 @@
 """The live line: what it says while somebody talks, and when the hiss comes back."""
 
+import numpy as np
 import pytest
 
+from audiotest.measure.level import overload_runs
 from audiotest.radio.link import simulate
 from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
 from audiotest.radio.voices import load_voice
@@ -48,3 +50,35 @@ def test_the_quieting_is_that_of_the_carrier_and_does_not_fall_as_one_talks(read
     for reading in talking:
         # The quietest 20 ms of an over lie a little under its noise.
         assert -1.0 < reading.quieting_db - over.noise.quieting_db < 4.0
+
+
+def test_hiss_that_overloads_the_sound_card_is_no_overload_of_the_live_line():
+    speech, rate_hz = load_voice("english_reading")
+    made = simulate(
+        speech[: 2 * rate_hz], rate_hz, Transmitter(drive_db=3.0, ceiling_khz=2.0),
+        Receiver(scale_khz_per_fs=6.0), SoundCard(), Timing(), seed=1,
+    )  # fmt: skip
+    # Hiss far beyond full scale, speech inside it.
+    samples = np.clip(2.0 * made.audio, -1.0, 1.0)
+    engine = Engine(made.sample_rate_hz, feed=None, limits=get_limits("uk-27fm"))
+    seen = []
+    for block in np.array_split(samples, len(samples) // 960):
+        engine.push(block)
+        seen.append(engine.reading())
+    assert overload_runs(samples[: made.sample_rate_hz // 2]) > 0
+    assert not any(reading.overloaded for reading in seen)
+
+
+def test_speech_that_overloads_the_sound_card_is_an_overload_of_the_live_line():
+    speech, rate_hz = load_voice("english_reading")
+    made = simulate(
+        speech[: 2 * rate_hz], rate_hz, Transmitter(drive_db=3.0, ceiling_khz=2.0),
+        Receiver(scale_khz_per_fs=1.0), SoundCard(), Timing(), seed=1,
+    )  # fmt: skip
+    engine = Engine(made.sample_rate_hz, feed=None, limits=get_limits("uk-27fm"))
+    seen = []
+    for block in np.array_split(made.audio, len(made.audio) // 960):
+        engine.push(block)
+        seen.append(engine.reading())
+    assert any(reading.overloaded for reading in seen)
+    assert all(reading.over_s is not None for reading in seen if reading.overloaded)

@@ -12,6 +12,7 @@ from audiotest.errors import DeviceError
 from audiotest.feeds.protocol import Block
 from audiotest.feeds.simulated import SimulatedSource
 from audiotest.records import LimitSet
+from audiotest.session import worker as worker_module
 from audiotest.session.engine import Engine
 from audiotest.session.worker import Ended, OverHeard, Worker, WorkerEvent
 
@@ -130,6 +131,26 @@ def test_stop_joins_soon_closes_the_running_over_and_a_second_start_works() -> N
         assert [type(event) for event in events] == [OverHeard, Ended]
     with pytest.raises(RuntimeError, match="runs once"):
         worker.start()
+
+
+def test_stop_waits_for_a_slow_measurement(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(worker_module, "STOP_PATIENCE_S", 0.05)
+    monkeypatch.setattr(worker_module, "STOP_LONGEST_S", 0.05)
+    taken = threading.Event()
+
+    def slowly(_: NDArray[np.float32]) -> None:
+        taken.set()
+        time.sleep(0.5)
+
+    events: list[WorkerEvent] = []
+    audio = two_overs()[RATE_HZ : round(3.4 * RATE_HZ)]
+    worker = Worker(
+        ScriptedSource([Block(samples=audio)], waits=True), engine(), events.append, on_samples=slowly
+    )
+    worker.start()
+    assert taken.wait(10.0)
+    worker.stop()
+    assert [type(event) for event in events] == [OverHeard, Ended]
 
 
 def test_stop_before_start_releases_the_source() -> None:

@@ -15,6 +15,9 @@ from audiotest.errors import RequestError
 from audiotest.feeds.scale import load_feed
 from audiotest.radio.bench import receive_levels
 from audiotest.radio.iq import IqReceiver, am_tone_iq, fm_tone_iq
+from audiotest.radio.link import simulate
+from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
+from audiotest.radio.voices import load_voice
 from audiotest.standards.fm import null_tone_hz
 from audiotest.terminal import bench as bench_command
 from audiotest.terminal import send as send_command
@@ -282,6 +285,26 @@ def test_nobody_at_the_keyboard_is_no_answer(monkeypatch):
     keyboard = Keyboard(monkeypatch)
     with pytest.raises(RequestError, match="nobody answers"):
         keyboard.technician(Step(prompt="tone", keyed=True))
+
+
+def test_an_end_beep_is_heard_before_the_hiss_that_follows(tmp_path, capsys):
+    # 'check' finds it there, and 'record' cuts its files half a second beyond the carrier.
+    voice, rate_hz = load_voice("english_reading")
+    sender = Transmitter(end_beep_hz=1750.0)
+    heard = simulate(voice[: 5 * rate_hz], rate_hz, sender, Receiver(), SoundCard(), Timing(), seed=5)
+    path = str(tmp_path / "over.wav")
+    sf.write(path, heard.audio, heard.sample_rate_hz)
+    assert main(["check", path, "--json"]) == 0
+    (over,) = document(capsys)["files"][0]["overs"]
+    assert main(["heard", path, "--json"]) == 0
+    assert document(capsys)["end_beep"] == {
+        key: pytest.approx(over["end_beep"][key], abs=1e-3) for key in ("frequency_hz", "start_s", "end_s")
+    }
+    assert main(["heard", path]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert any(line.startswith(" end beep    175") for line in lines)
+    # A label as wide as its column would run into the text.
+    assert all(line[12] == " " for line in lines)
 
 
 @pytest.fixture(scope="module")

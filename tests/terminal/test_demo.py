@@ -53,6 +53,9 @@ def test_the_demo_ends_when_asked(capsys):
     assert text.count("Technician: ") == 1
     assert "over 1" in text
     assert "over 2" not in text
+    assert text.splitlines()[-1] == (
+        "Next, your own set: audiotest inputs, then audiotest live --text --device N"
+    )
 
 
 @pytest.mark.skipif(os.name == "nt", reason="a signal to one process is not to be had there")

@@ -43,6 +43,7 @@ def test_a_slope_that_contradicts_the_stated_de_emphasis_is_told(
     [
         ("learn", {"--tone-hz": "1e9", "--deviation-khz": "1.5"}, "--tone-hz"),
         ("learn", {"--tone-hz": "1000", "--deviation-khz": "1e9"}, "--deviation-khz"),
+        ("learn", {"--tone-hz": "1000", "--deviation-khz": "1e-9"}, "--deviation-khz"),
         ("hiss", {"--if-bandwidth-khz": "1e9"}, "--if-bandwidth-khz"),
         ("hiss", {"--if-bandwidth-khz": "8", "--deemphasis-us": "1e9"}, "--deemphasis-us"),
     ],
@@ -59,4 +60,6 @@ def test_a_number_out_of_range_is_told_by_its_option(
     assert main(["feed", way, str(hiss[0]), *given, "-o", str(tmp_path / "bench.toml")]) == 2
     errors = capsys.readouterr().err
     assert f"audiotest: {named}: " in errors
+    # The remedy would take the number that it refuses.
+    assert "give one above zero" not in errors
     assert errors.count("\n") == 1

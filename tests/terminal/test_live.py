@@ -1,6 +1,7 @@
 """``live`` and ``inputs`` without a device, without PortAudio, without Qt."""
 
 import os
+import subprocess
 import sys
 from pathlib import Path
 
@@ -38,6 +39,22 @@ def refused(done, *named: str) -> None:
 @pytest.mark.parametrize("arguments", [("live", "--text"), ("inputs",)])
 def test_without_portaudio_one_line_says_what_to_install(audiotest, without, failure, arguments):
     refused(audiotest(*arguments, PYTHONPATH=without(sounddevice=failure)), "install")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there are no pseudo-terminals")
+def test_live_says_at_once_what_it_is_doing(without):
+    import pty
+
+    reader, writer = pty.openpty()
+    # Nothing that takes long to load has been loaded by then: without numpy it comes all the same.
+    environment = {**os.environ, "PYTHONPATH": without(numpy=NO_MODULE), "TERM": "dumb"}
+    command = [sys.executable, "-m", "audiotest", "live", "--text"]
+    done = subprocess.run(command, stdout=writer, stderr=subprocess.PIPE, env=environment, check=False)
+    os.close(writer)
+    shown = os.read(reader, 4096).decode()
+    os.close(reader)
+    assert done.returncode == 2
+    assert shown.splitlines() == ["Opening the input ..."]
 
 
 @pytest.mark.parametrize("command", ["live", "demo"])

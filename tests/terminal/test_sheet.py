@@ -1,5 +1,6 @@
 """``audiotest sheet``: a job from the first line to the last, and what is refused."""
 
+import errno
 import json
 import sqlite3
 from contextlib import closing
@@ -8,6 +9,8 @@ from pathlib import Path
 import pytest
 
 from audiotest.__main__ import main
+from audiotest.errors import FileError
+from audiotest.feeds.scale import save_feed
 from audiotest.terminal.parser import build_parser
 from audiotest.terminal.sheet import WAYS
 from tests.keep.benchjob import FEED, hear
@@ -33,6 +36,54 @@ def refused(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
     assert out == ""
     assert errors.count("\n") == 1
     return errors
+
+
+@pytest.mark.parametrize("name", ["", " ", ".", "/"])
+def test_a_name_that_is_no_file_is_refused(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    errors = refused(capsys, "sheet", "--sheets", name, "list")
+    assert "name a file of sheets" in errors
+    assert "fault of the program" not in errors
+
+
+@pytest.mark.usefixtures("begun")
+def test_line_ends_in_a_name_do_not_reach_the_lists(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["sheet", "new", "Two\nlines", "Wren\r\n40\t", "--serial", "4\n2"]) == 0
+    capsys.readouterr()
+    assert main(["sheet", "list", "Wren"]) == 0
+    assert "set 2  Two lines Wren 40, serial 42" not in (listed := capsys.readouterr().out)
+    assert "set 2  Two lines Wren 40, serial 4 2" in listed
+
+
+@pytest.mark.usefixtures("begun")
+def test_one_sheet_is_one(capsys: pytest.CaptureFixture[str]) -> None:
+    capsys.readouterr()
+    assert main(["sheet", "check"]) == 0
+    assert " 1 sheet, 0 attached files, " in " ".join(capsys.readouterr().out.split())
+
+
+@pytest.mark.usefixtures("begun")
+def test_what_can_be_attached_is_said(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    page = tmp_path / "wren.html"
+    page.write_text("<p>a report</p>")
+    errors = refused(capsys, "sheet", "attach", "1", "found", str(page))
+    for kind in ("WAV", "PNG", "plot"):
+        assert kind in errors
+
+
+@pytest.mark.usefixtures("begun")
+def test_a_read_only_place_is_told_by_the_users_own_name(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(path: Path, *_: object, **__: object) -> None:
+        raise OSError(errno.EROFS, "Read-only file system", str(path))
+
+    for name in ("write_bytes", "unlink"):
+        monkeypatch.setattr(Path, name, refuse)
+    errors = refused(capsys, "report", "1", "-o", str(tmp_path / "r.html"))
+    assert f"{tmp_path / 'r.html'}: cannot be written: Read-only file system" in errors
+    assert ".part" not in errors
+    with pytest.raises(FileError, match=r"bench\.toml: cannot be written: Read-only"):
+        save_feed(FEED, tmp_path / "bench.toml")
 
 
 @pytest.mark.usefixtures("begun")

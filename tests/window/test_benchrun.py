@@ -19,7 +19,7 @@ from audiotest.tones.signals import sine
 from audiotest.tones.steps import Ask, Notebook, Step
 from audiotest.window.benchrun import BenchRun, RehearsalBench
 
-PATIENCE_S = 30.0
+PATIENCE_S = 180.0
 
 
 def made(name: str) -> Guided:

@@ -93,13 +93,18 @@ def carrier() -> dict[str, bool]:
 
 
 @pytest.fixture
+def replayed() -> list[int]:
+    return []
+
+
+@pytest.fixture
 def box(
-    qtbot: Any, stream: FakeStream, carrier: dict[str, bool], over: MakeOver, limits: Any
+    qtbot: Any, stream: FakeStream, carrier: dict[str, bool], over: MakeOver, limits: Any, replayed: list[int]
 ) -> Iterator[Comparison]:
     log = OverLog(limits, None)
     pair = (log.take(over(19.0, 2.3), "14:05:09"), log.take(over(5.0, 2.2, start_s=20.0), "14:05:29"))
     made = Comparison(
-        *pair, audio=lambda n: ((QUIET, LOUD)[n - 1], RATE_HZ), replay=lambda n: None, play=stream.play,
+        *pair, audio=lambda n: ((QUIET, LOUD)[n - 1], RATE_HZ), replay=replayed.append, play=stream.play,
         hush=stream.stop, carrier_up=lambda: carrier["up"], later=lambda work, done: done(work()),
         theme=LIGHT,
     )  # fmt: skip
@@ -167,8 +172,25 @@ def test_nothing_plays_onto_a_carrier_unless_the_output_feeds_no_transmitter(
     row.no_transmitter.setChecked(True)
     qtbot.keyClick(box, Qt.Key.Key_B)
     assert len(stream.played) == 2
+    row.no_transmitter.setChecked(False)
+    qtbot.waitUntil(lambda: stream.silenced == 2, timeout=5000)
+    # What has ended by itself is not ended again.
+    row.no_transmitter.setChecked(True)
+    qtbot.keyClick(box, Qt.Key.Key_B)
+    row._ends_s = 0.0
+    row.no_transmitter.setChecked(False)
     qtbot.wait(300)
-    assert stream.silenced == 1
+    assert stream.silenced == 2
+
+
+def test_a_replay_as_it_was_heard_keeps_off_a_carrier_too(
+    qtbot: Any, box: Comparison, carrier: dict[str, bool], replayed: list[int]
+) -> None:
+    box.replay_buttons[0].click()
+    carrier["up"] = True
+    box.replay_buttons[1].click()
+    assert replayed == [1]
+    assert "a carrier is up: not played" in box.listening.said.text()
 
 
 def test_closing_falls_silent_by_either_way(qtbot: Any, box: Comparison, stream: FakeStream) -> None:

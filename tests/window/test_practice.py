@@ -1,5 +1,6 @@
 """The simulated set: turned controls are heard in the next over."""
 
+import _multiprocessing
 import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
@@ -18,6 +19,7 @@ from audiotest.window.practice import (
     PracticeRadio,
     render_hiss,
     render_over,
+    start_renderer,
 )
 
 
@@ -96,3 +98,22 @@ def test_closing_ends_the_blocks_from_another_thread() -> None:
         radio.close()
         reader.join(30.0)
         assert not reader.is_alive()
+
+
+@pytest.mark.parametrize("refusal", [PermissionError(13, "Permission denied"), ImportError("no semaphores")])
+def test_without_shared_memory_the_set_talks_from_a_thread(
+    monkeypatch: pytest.MonkeyPatch, refusal: Exception
+) -> None:
+    class Refused(_multiprocessing.SemLock):  # type: ignore[name-defined,misc]
+        def __new__(cls, *_: object) -> "Refused":
+            raise refusal
+
+    # What a process pool asks the system for first, and does not get where shared memory is closed.
+    monkeypatch.setattr(_multiprocessing, "SemLock", Refused)
+    radio = PracticeRadio(start_renderer(), pace=40.0)
+    radio.talk()
+    deadline_s = time.monotonic() + 30.0
+    for _ in radio.blocks():
+        if radio.truths or time.monotonic() > deadline_s:
+            radio.close()
+    assert radio.truths[0][0] == AS_FOUND

@@ -11,6 +11,7 @@ from PySide6.QtCore import QCoreApplication, QEvent, Qt
 from PySide6.QtWidgets import (
     QCheckBox,
     QComboBox,
+    QFileDialog,
     QLabel,
     QLineEdit,
     QListWidget,
@@ -87,6 +88,31 @@ def begin(qtbot: Any, page: SheetPage, maker: str = "Elm", model: str = "27", se
     visit.complaint.setText("quiet on the air")
     visit.accept()
     wait(qtbot, lambda: page.visit_id is not None and page.typing.isEnabled())
+
+
+def test_a_form_stays_with_what_was_typed_until_it_is_right(qtbot: Any, page: SheetPage, file: Path) -> None:
+    page.ask_set()
+    form = page.findChild(SetForm)
+    form.serial.setText("0815")
+    form.accept()
+    wait(qtbot, lambda: form.said.text() == "⚠ a set needs a maker or a model: give at least one of them")
+    assert form.isVisible()
+    assert form.serial.text() == "0815"
+    form.maker.setText("Elm")
+    form.accept()
+    wait(qtbot, lambda: page._form is None and page.question.set_id == 1)
+    page.ask_visit()
+    visit = page.findChild(VisitForm)
+    visit.channel.setValue(99)
+    visit.accept()
+    wait(qtbot, lambda: "has no channel 99: choose other limits, or no channel" in visit.said.text())
+    # Given up meanwhile: what goes wrong then is said on the page.
+    visit.reject()
+    page.add_visit("uk-27fm", 99, None, "")
+    wait(qtbot, lambda: "has no channel 99" in page.said.text())
+    with Sheets(file) as sheets:
+        assert len(sheets.sets()) == 1
+        assert sheets.visits() == []
 
 
 def type_in(qtbot: Any, page: SheetPage, key: str, text: str, stage: str = "found", point: str = "") -> None:
@@ -293,6 +319,28 @@ def test_report_as_page_and_as_pdf(qtbot: Any, page: SheetPage, tmp_path: Path) 
     wait(qtbot, lambda: page.said.text().startswith("⚠") and "cannot be written" in page.said.text())
     page.write_report(tmp_path / "out.doc")
     wait(qtbot, lambda: "end the name in .html or .pdf" in page.said.text())
+
+
+def test_the_files_are_asked_for_without_holding_anything_up(
+    qtbot: Any, page: SheetPage, tmp_path: Path
+) -> None:
+    begin(qtbot, page)
+    page.report.click()
+    dialog = page.findChild(QFileDialog)
+    assert dialog.isVisible()
+    assert dialog.defaultSuffix() == "pdf"
+    dialog.filterSelected.emit("Page for the browser (*.html)")
+    assert dialog.defaultSuffix() == "html"
+    dialog.fileSelected.emit(str(tmp_path / "asked.html"))
+    wait(qtbot, lambda: "asked.html: report on sheet 1" in page.said.text())
+    dialog.reject()
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
+    page.other_file.click()
+    dialog = page.findChild(QFileDialog)
+    assert dialog.testOption(QFileDialog.Option.DontConfirmOverwrite)
+    dialog.fileSelected.emit(str(tmp_path / "other.sqlite"))
+    wait(qtbot, lambda: page.path == tmp_path / "other.sqlite")
+    dialog.reject()
 
 
 def test_two_windows_work_on_one_file(

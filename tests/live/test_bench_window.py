@@ -1,0 +1,66 @@
+"""The bench window on a real sound server: tones out of it and back in, and the stop."""
+
+import json
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from audiotest.feeds.feedfile import save_feed
+from audiotest.tones.level import save_output
+from tests.live.test_bench_loop import FEED, OUTPUT, RATE_HZ, SINK
+
+pytestmark = [pytest.mark.soundcard, pytest.mark.window]
+
+
+@pytest.fixture
+def files(tmp_path: Path) -> tuple[str, str]:
+    save_feed(FEED, tmp_path / "feed.toml")
+    save_output(OUTPUT, tmp_path / "out.toml")
+    return str(tmp_path / "feed.toml"), str(tmp_path / "out.toml")
+
+
+def window(card: Any, procedure: str, files: tuple[str, str], stop_after: int) -> "subprocess.Popen[str]":
+    script = str(Path(__file__).with_name("benchwindow.py"))
+    process = subprocess.Popen(
+        [sys.executable, script, procedure, *files, str(stop_after)], env=card.environment, text=True,
+        stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    card.children.append(process)
+    return process
+
+
+def test_a_procedure_in_the_window_hears_what_it_sends(card: Any, files: tuple[str, str]) -> None:
+    out, _ = window(card, "two-tone", files, 0).communicate(timeout=200.0)
+    found = json.loads(out)
+    assert found["complete"], found["notes"]
+    assert found["rehearsed"] is False
+    figures = {figure["key"]: figure["value"] for figure in found["figures"]}
+    # A fifth of 2.5 kHz each, found to 0.3 dB; a wire has no products.
+    assert figures["low_khz"] == pytest.approx(0.5, rel=0.04)
+    assert figures["third_order_db"] < -60.0
+
+
+def test_the_stop_silences_a_real_output(card: Any, files: tuple[str, str], tmp_path: Path) -> None:
+    raw = tmp_path / "heard.raw"
+    with raw.open("wb") as file:
+        recorder = subprocess.Popen(
+            ["parec", f"--device={SINK}.monitor", "--format=s16le", "--channels=1", f"--rate={RATE_HZ}"],
+            env=card.environment, stdout=file,
+        )  # fmt: skip
+        time.sleep(0.5)
+        out, _ = window(card, "limiting", files, 3).communicate(timeout=200.0)
+        time.sleep(1.5)
+        recorder.terminate()
+        recorder.wait(10.0)
+    found = json.loads(out)
+    assert found["complete"] is False
+    assert any("stopped early" in note for note in found["notes"])
+    heard = np.fromfile(raw, dtype="<i2") / 32768.0
+    sounding = np.flatnonzero(np.abs(heard) > 1e-4)
+    assert len(sounding) > 0.5 * RATE_HZ
+    assert len(heard) - sounding[-1] > 1.0 * RATE_HZ
