@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from audiotest.errors import FileError, RequestError
+from audiotest.errors import RequestError
 from audiotest.keep.attachments import keep_file, read_kept
 from audiotest.keep.judging import FURTHEST_FROM_CHANNEL_HZ, frequency_error_hz, nominal_mhz
 from audiotest.keep.quantities import (
@@ -69,13 +69,10 @@ class Sheets:
     """
 
     def __init__(self, path: Path, *, now: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
-        if not path.name:
-            # Of "." and "/" not even the folder beside it could be named.
-            raise FileError(f"{path}: is a directory", "name a file of sheets")
         self.path = path
+        self.base = open_sheets(path)  # first, since it refuses "." and "/", which nothing can be beside
         self.files = path.with_name(f"{path.stem} files")
         self._now = now
-        self.base = open_sheets(path)
 
     def __enter__(self) -> "Sheets":
         return self
@@ -250,7 +247,7 @@ class Sheets:
         if not 1 <= count <= 1000:
             raise RequestError(f"{count} parts", "give a count from 1 to 1000")
         row = {
-            "visit_id": visit_id, "name": line(needed(name, "the part")), "count": count,
+            "visit_id": visit_id, "name": needed(line(name), "the part"), "count": count,
             "fitted": self._stamp(),
         }  # fmt: skip
         return self._insert("parts", row)

@@ -54,7 +54,7 @@ def test_the_stop_silences_a_real_output(card: Any, files: tuple[str, str], tmp_
         )  # fmt: skip
         time.sleep(0.5)
         out, _ = window(card, "limiting", files, 3).communicate(timeout=200.0)
-        time.sleep(1.5)
+        time.sleep(3.0)
         recorder.terminate()
         recorder.wait(10.0)
     found = json.loads(out)
@@ -63,4 +63,6 @@ def test_the_stop_silences_a_real_output(card: Any, files: tuple[str, str], tmp_
     heard = np.fromfile(raw, dtype="<i2") / 32768.0
     sounding = np.flatnonzero(np.abs(heard) > 1e-4)
     assert len(sounding) > 0.5 * RATE_HZ
-    assert len(heard) - sounding[-1] > 1.0 * RATE_HZ
+    # The whole procedure would sound for more than thirty seconds; the recorder itself lags by up to two.
+    assert len(sounding) < 10.0 * RATE_HZ
+    assert len(heard) - sounding[-1] > 0.5 * RATE_HZ
