@@ -177,14 +177,20 @@ def test_a_comparison_shows_both_and_replays_either(qapp: Any, limits: LimitSet,
     first, second = log.take(over(19.0, 2.3), "10:00:00"), log.take(over(6.0, 1.6), "10:00:20")
     codes = np.round(32768 * sine(500.0, 0.5, RATE_HZ)).astype(np.int16)
     played: list[int] = []
-    box = Comparison(first, second, audio=lambda _: (codes, RATE_HZ), replay=played.append, theme=LIGHT)
+    outside: dict[str, Any] = {
+        "replay": played.append, "play": lambda *_: None, "hush": lambda: None, "carrier_up": lambda: False,
+        "later": lambda work, done: done(work()), "theme": LIGHT,
+    }  # fmt: skip
+    box = Comparison(first, second, audio=lambda _: (codes, RATE_HZ), **outside)
     assert "drive: 19.0 → 6.0 dB (−13.0)" in box.text()
     assert len(box.plot.getPlotItem().listDataItems()) == 2
     for button in box.replay_buttons:
         button.click()
     assert played == [1, 2]
-    gone = Comparison(first, second, audio=lambda _: (codes[:0], RATE_HZ), replay=played.append, theme=LIGHT)
+    gone = Comparison(first, second, audio=lambda _: (codes[:0], RATE_HZ), **outside)
     assert gone.plot.getPlotItem().listDataItems() == []
+    assert "over 1 is too short or too quiet" in gone.listening.said.text()
+    assert not gone.listening.plays[0].isEnabled()
     for dialog in (box, gone):
         discard(dialog)
 
