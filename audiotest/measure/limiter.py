@@ -20,9 +20,6 @@ HIGHEST_DB = 26.0
 LOWEST_DB = -5.0
 """Below this the model was told nothing: a drive down there reads as "at most this"."""
 REACHED_AT_DB = 0.0
-INTERVAL_STRETCH = 1.4
-"""Makes the model's own interval hold nine times in ten on talkers, filters and limiters it never met: set on
-the test split of the accuracy benchmark, whose docs/accuracy.md says what it gives there."""
 AUTOMATIC_GAIN_ODDS = 0.3
 """Finds six of ten automatic gains in sound cards, and takes 3 in 1000 plain overs for one (test split)."""
 
@@ -107,12 +104,10 @@ def estimate_drive(
     )
     figures = model_figures(drive_features(views))
     drive = float(np.clip(figures.drive_db, LOWEST_DB, HIGHEST_DB))
-    low = figures.drive_db - INTERVAL_STRETCH * (figures.drive_db - figures.low_db)
-    high = figures.drive_db + INTERVAL_STRETCH * (figures.high_db - figures.drive_db)
     return Drive(
         drive_db=drive,
-        low_db=float(min(low, drive)),
-        high_db=float(max(high, drive)),
+        low_db=float(min(figures.low_db, drive)),
+        high_db=float(max(figures.high_db, drive)),
         clipped_fraction=figures.clipped_fraction if drive > REACHED_AT_DB else 0.0,
         p999_ratio=figures.p999_ratio,
         peak_ratio=figures.peak_ratio,
