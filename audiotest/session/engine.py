@@ -20,7 +20,7 @@ from audiotest.measure.views import AUDIO_HIGH_HZ
 from audiotest.records import Feed, InputReading, InputVerdict, LimitSet, LiveReading, Over
 from audiotest.session.cells import AUDIO_BANDS, CELL_HOPS
 from audiotest.session.finder import OverFinder
-from audiotest.session.livefigures import Floor, live_figures
+from audiotest.session.livefigures import Floor, audio_rms, live_figures
 from audiotest.session.memory import AudioMemory
 from audiotest.session.running import FoundOver
 from audiotest.units import amplitude_db, power_db
@@ -100,7 +100,7 @@ class Engine:
         self._verdicts: list[tuple[int, float | None]] = []
         self._hiss: NDArray[np.float32] | None = None
         self._begun: _Begun | None = None
-        self._live_hiss: NDArray[np.float32] | None = None
+        self._live_hiss_fs: float | None = None
         self._inverse: ReceiverInverse | None = None
         self._live_cell: int | None = None
         self._floor: Floor | None = None
@@ -186,7 +186,7 @@ class Engine:
             self._live_over(start)
         over_s = None if start is None else self.duration_s - self._cell_s(start)
         figures = live_figures(
-            recent, self._rate, self._feed, self._live_hiss,
+            recent, self._rate, self._feed, self._live_hiss_fs,
             over_s=over_s, inverse=self._inverse, floor=self._floor,
         )  # fmt: skip
         self._floor = figures.floor
@@ -212,7 +212,7 @@ class Engine:
         hiss = self._memory.read(end_n - round(HISS_KEPT_S * self._rate), end_n)
         if len(hiss) < 0.1 * self._rate:
             return
-        self._live_hiss = hiss
+        self._live_hiss_fs = audio_rms(hiss, self._rate)
         feed = self._feed
         if feed is not None:
             tau = USUAL_DEEMPHASIS_US if feed.deemphasis_us is None else feed.deemphasis_us

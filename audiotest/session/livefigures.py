@@ -58,7 +58,7 @@ def live_figures(
     recent: NDArray[np.float32],
     sample_rate_hz: int,
     feed: Feed | None,
-    hiss: NDArray[np.float32] | None,
+    hiss_fs: float | None,
     *,
     over_s: float | None,
     inverse: ReceiverInverse | None = None,
@@ -66,9 +66,10 @@ def live_figures(
 ) -> LiveFigures:
     """Momentary level, deviation, quieting and, on a steady tone, SINAD of `recent`, shape (n,).
 
-    The over has lasted `over_s`, None without one. `inverse` undoes the receiver's filters where the hiss
-    told them; `floor` is the lowest that the over has shown so far. Noise and deviation add as powers. When
-    the hiss is back the carrier is gone: nothing is measured then.
+    The over has lasted `over_s`, None without one; `hiss_fs` is the `audio_rms` of the hiss before it.
+    `inverse` undoes the receiver's filters where the hiss told them; `floor` is the lowest that the over has
+    shown so far. Noise and deviation add as powers. When the hiss is back the carrier is gone: nothing is
+    measured then.
     """
     if len(recent) == 0:
         return LiveFigures("waiting", None, None, None, None, None)
@@ -81,7 +82,6 @@ def live_figures(
         return LiveFigures("waiting", level, peak, None, None, None)
     frame_n = max(round(FRAME_S * sample_rate_hz), 1)
     frames = frame_rms(_audio(wide, sample_rate_hz), frame_n)
-    hiss_fs = None if hiss is None else float(np.sqrt(np.mean(_audio(hiss, sample_rate_hz) ** 2)))
     gone_n = 0 if hiss_fs is None else _last_in_a_row(frames > HISS_AGAIN * hiss_fs)
     if gone_n >= HISS_AGAIN_N:
         return LiveFigures("waiting", level, peak, None, None, None, floor)
@@ -108,6 +108,11 @@ def live_figures(
 def _last_in_a_row(holds: NDArray[np.bool_]) -> int:
     """How many of the last items hold without a break."""
     return len(holds) if np.all(holds) else int(np.argmin(holds[::-1]))
+
+
+def audio_rms(samples: NDArray[np.floating], rate_hz: int) -> float:
+    """RMS of `samples`, shape (n,), in 300-3400 Hz."""
+    return float(np.sqrt(np.mean(_audio(samples, rate_hz) ** 2)))
 
 
 def _audio(samples: NDArray[np.floating], rate_hz: int) -> NDArray[np.float64]:

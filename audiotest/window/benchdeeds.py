@@ -2,10 +2,10 @@
 
 from typing import TYPE_CHECKING
 
-from audiotest.window.benchwindow import BenchWindow
 from audiotest.window.settings import settings_path
 
 if TYPE_CHECKING:
+    from audiotest.window.benchwindow import BenchWindow
     from audiotest.window.mainwindow import MainWindow
 
 
@@ -19,6 +19,9 @@ class BenchDeeds:
     def bench_measurements(self) -> None:
         """Open it, or bring it to the front."""
         if self.page is None:
+            # The procedures take a fifth of a second to load, which the first picture need not wait for.
+            from audiotest.window.benchwindow import BenchWindow
+
             folder = (self._window.settings_file or settings_path()).parent / "feeds"
             self.page = BenchWindow(lambda: self._window.settings, self._window.remember, folder)
         self.page.open_up()
