@@ -178,6 +178,11 @@ class Engine:
         loudest = max(levels) if levels else peak_dbfs
         return "too_quiet" if loudest < TOO_QUIET_DBFS else "good"
 
+    @property
+    def in_over(self) -> bool:
+        """Whether an over is running at the end of what was pushed."""
+        return self._finder.over_start_cell is not None
+
     def reading(self) -> LiveReading:
         """The last three tenths of a second for the live line and the meters."""
         recent = self._memory.last(round(LIVE_WINDOW_S * self._rate))

@@ -43,7 +43,7 @@ def watch_hiss(engine: Engine, rate_hz: int, feed: Feed | None) -> HissWatch | N
     """A watch over the hiss of a feed with a learned scale, fed in the worker's thread, or None."""
     if feed is None:
         return None
-    return HissWatch(rate_hz, feed.hiss_dbfs, lambda: engine.reading().over_s is None)
+    return HissWatch(rate_hz, feed.hiss_dbfs, lambda: not engine.in_over)
 
 
 def follow(

@@ -53,7 +53,7 @@ class Listening:
         self._levels: MeterLevels | None = None
         self._engine = Engine(self.rate_hz, feed=feed, limits=limits, pause_ends_over_s=pause_ends_over_s)
         learned_dbfs = None if feed is None else feed.hiss_dbfs
-        self._watch = HissWatch(self.rate_hz, learned_dbfs, lambda: self._engine.reading().over_s is None)
+        self._watch = HissWatch(self.rate_hz, learned_dbfs, lambda: not self._engine.in_over)
         self._worker = Worker(source, self._engine, self.events.put, on_samples=self._take)
 
     def start(self) -> None:

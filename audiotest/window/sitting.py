@@ -78,6 +78,8 @@ class Sitting:
         self._pending: deque[tuple[Future[Any], Callable[[Any], None]]] = deque()
         self._run_of: dict[int, Listening] = {}
         self._open: OpenSource | None = None
+        self._switches = 0
+        self._source: Source | None = None
         self._adjustment = Adjustment()
         self._closed = False
 
@@ -114,15 +116,25 @@ class Sitting:
             self._adjustment = self.practice.adjustment
         self.practice = None
         self.trouble = None
+        self._switches += 1
+        number = self._switches
 
-        def work() -> Source:
+        def work() -> Source | None:
             if before is not None:
                 before.stop()
-            return make()
+            # One that was opened for a switch which another overtook has no listener to close it.
+            if self._source is not None:
+                self._source.close()
+            self._source = None
+            if number == self._switches:
+                self._source = make()
+            return self._source
 
-        self._later(work, self._opened)
+        self._later(work, lambda source: self._opened(source, number))
 
-    def _opened(self, source: Source) -> None:
+    def _opened(self, source: Source | None, number: int) -> None:
+        if source is None or number != self._switches:
+            return
         self.practice = source if isinstance(source, PracticeRadio) else None
         self.log.feed = self.feed
         self.log.begin()

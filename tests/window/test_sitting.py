@@ -1,5 +1,6 @@
 """The sitting without Qt: sources come and go, overs are judged, kept, discarded."""
 
+import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -146,6 +147,27 @@ def test_close_twice_and_with_something_just_opened(limits: LimitSet, audio: np.
     sitting.close()
     sitting.close()
     assert list(source.blocks()) == []
+
+
+def test_a_switch_that_another_overtakes_leaves_no_input_open(sitting: Sitting, audio: np.ndarray) -> None:
+    """Two settings changed at once: the first input is closed, and only the last is listened to."""
+    opened: list[SimulatedSource] = []
+
+    def make() -> SimulatedSource:
+        opened.append(SimulatedSource(audio, 48000, real_time=True))
+        return opened[-1]
+
+    sitting.open_source(make)
+    wait(sitting, lambda: len(opened) == 1)
+    sitting.set_feed(None)
+    sitting.set_limits(sitting.limits)
+    wait(sitting, lambda: sitting.listening is not None and sitting.listening.source is not opened[0])
+    assert sitting.listening is not None
+    assert sitting.listening.source is opened[-1]
+    for source in opened[:-1]:
+        assert list(source.blocks()) == []
+    running = [thread for thread in threading.enumerate() if thread.name == "audiotest-worker"]
+    assert len(running) == 1
 
 
 def test_a_moved_volume_control_is_noticed_between_overs(sitting: Sitting) -> None:
