@@ -27,15 +27,15 @@ def not_negative(text: str) -> float:
 not_negative.__name__ = "number"
 
 
-def channel(text: str) -> int:
-    """A channel, counted from 1."""
+def from_one(text: str) -> int:
+    """A whole number, as channels, sheets and their lines are counted: from 1."""
     value = int(text)
     if value < 1:
-        raise argparse.ArgumentTypeError(f"{text!r}: channels are counted from 1")
+        raise argparse.ArgumentTypeError(f"{text!r}: numbers start from 1")
     return value
 
 
-channel.__name__ = "channel number"
+from_one.__name__ = "number"
 
 
 def finite(text: str) -> float:

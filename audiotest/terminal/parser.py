@@ -7,7 +7,7 @@ from typing import Any, NoReturn
 from audiotest import __version__
 from audiotest.errors import RequestError
 from audiotest.terminal.benchoptions import add_bench, add_heard, add_iq, add_send, add_sinad
-from audiotest.terminal.optiontypes import channel, not_negative, positive
+from audiotest.terminal.optiontypes import from_one, not_negative, positive
 from audiotest.terminal.sheetoptions import add_compare, add_record, add_report, add_sheet
 
 DEFAULT_LIMITS = "uk-27fm"
@@ -98,7 +98,7 @@ def _add_live(commands: "_Commands[_Parser]") -> None:
     live = commands.add_parser("live", help="the main job from a sound-card input")
     live.add_argument("--text", action="store_true", help="in the terminal instead of a window")
     live.add_argument("--device", metavar="D", help="input by name or number, as 'audiotest inputs' lists it")
-    live.add_argument("--channel", type=channel, metavar="N", help="channel of the input, from 1")
+    live.add_argument("--channel", type=from_one, metavar="N", help="channel of the input, from 1")
     _add_reference(live)
     live.set_defaults(module="audiotest.terminal.live", waiting="Opening the input ...")
 
@@ -109,7 +109,7 @@ def _add_check(commands: "_Commands[_Parser]") -> None:
         "files", nargs="+", metavar="FILE", help="recording: WAV, FLAC, Ogg and others, or a folder"
     )
     _add_reference(check)
-    check.add_argument("--channel", type=channel, metavar="N", help="channel of the recordings, from 1")
+    check.add_argument("--channel", type=from_one, metavar="N", help="channel of the recordings, from 1")
     check.add_argument("--json", action="store_true", help="one machine-readable document on standard output")
     check.add_argument("--fresh", action="store_true", help="of a folder, measure again what is known")
     check.set_defaults(module="audiotest.terminal.check")
@@ -145,7 +145,7 @@ def _add_feed(commands: "_Commands[_Parser]") -> None:
             "--deemphasis-us", type=not_negative, metavar="US",
             help="de-emphasis of the feed in microseconds; 0 is a flat discriminator feed",
         )  # fmt: skip
-        way.add_argument("--channel", type=channel, metavar="N", help="channel of the recording, from 1")
+        way.add_argument("--channel", type=from_one, metavar="N", help="channel of the recording, from 1")
         way.add_argument("-o", "--output", required=True, metavar="FEED.toml", help="file to write")
     path = ways.add_parser(
         "learn-path",
@@ -156,5 +156,5 @@ def _add_feed(commands: "_Commands[_Parser]") -> None:
     path.add_argument("reference", metavar="REF", help="recording of the tones")
     path.add_argument("--feed", required=True, metavar="FEED.toml", help="learned feed to add the path to")
     path.add_argument("-o", "--output", metavar="OUT.toml", help="file to write instead of the feed's own")
-    path.add_argument("--channel", type=channel, metavar="N", help="channel of the recording, from 1")
+    path.add_argument("--channel", type=from_one, metavar="N", help="channel of the recording, from 1")
     path.set_defaults(module="audiotest.terminal.feed", way="path")

@@ -3,19 +3,11 @@
 import argparse
 from typing import Any
 
+from audiotest.terminal.optiontypes import from_one
+
 STAGES = ("found", "left")
 PAPERS = ("a4", "letter")
 SHEETS_HELP = "file of the sheets (default: this user's, or what AUDIOTEST_SHEETS names)"
-
-
-def _number(text: str) -> int:
-    value = int(text)
-    if value < 1:
-        raise argparse.ArgumentTypeError(f"{text!r}: numbers start from 1")
-    return value
-
-
-_number.__name__ = "number"
 
 
 def add_sheet(commands: Any) -> None:
@@ -49,11 +41,11 @@ def _add_sets(way: Any) -> None:
     find = way("list", "list the sets and their sheets, or those that some words are found on", json=True)
     find.add_argument("words", nargs="*", metavar="WORD")
     begin = way("open", "begin a sheet for a visit of a set", json=True)
-    begin.add_argument("set", type=_number, metavar="SET", help="number of the set")
+    begin.add_argument("set", type=from_one, metavar="SET", help="number of the set")
     begin.add_argument(
         "--limits", default="", metavar="L", help="limit set by id (default: the set's service)"
     )
-    begin.add_argument("--channel", type=_number, metavar="N", help="channel of the service")
+    begin.add_argument("--channel", type=from_one, metavar="N", help="channel of the service")
     begin.add_argument(
         "--mhz", type=float, metavar="MHZ", help="assigned frequency where there are no channels"
     )
@@ -63,7 +55,7 @@ def _add_sets(way: Any) -> None:
     show = way("show", "show a sheet: as found against as left", json=True)
     _add_number(show)
     past = way("history", "show the visits of a set", json=True)
-    past.add_argument("set", type=_number, metavar="SET")
+    past.add_argument("set", type=from_one, metavar="SET")
     usual = way("typical", "show what sets of one model came to here", json=True)
     usual.add_argument("maker", metavar="MAKER")
     usual.add_argument("model", metavar="MODEL")
@@ -81,14 +73,14 @@ def _add_work(way: Any) -> None:
     measure.add_argument("file", metavar="FILE", help="recording, or result of a bench measurement (.json)")
     measure.add_argument("--feed", metavar="F", help="learned feed (FEED.toml); gives figures in kHz")
     measure.add_argument(
-        "--over", type=_number, metavar="N", help="which over (default: the longest of speech)"
+        "--over", type=from_one, metavar="N", help="which over (default: the longest of speech)"
     )
-    measure.add_argument("--channel", type=_number, metavar="N", help="channel of the recording, from 1")
+    measure.add_argument("--channel", type=from_one, metavar="N", help="channel of the recording, from 1")
     heard = way("heard", "write down the helper's report: readability 1 to 5, strength 1 to 9")
     _add_number(heard)
     _add_stage(heard)
-    heard.add_argument("readability", type=_number, metavar="R")
-    heard.add_argument("strength", type=_number, metavar="S")
+    heard.add_argument("readability", type=from_one, metavar="R")
+    heard.add_argument("strength", type=from_one, metavar="S")
     for name, text in (("--who", "who heard it"), ("--place", "from where"), ("--words", "what was said")):
         heard.add_argument(name, default="", metavar="TEXT", help=text)
     fault = way("fault", "write down a fault")
@@ -96,19 +88,19 @@ def _add_work(way: Any) -> None:
     fault.add_argument("fault", metavar="TEXT")
     fault.add_argument("--cure", metavar="TEXT", help="how it was cured")
     cure = way("cure", "write down how a fault was cured")
-    cure.add_argument("number", type=_number, metavar="FAULT", help="number of the fault")
+    cure.add_argument("number", type=from_one, metavar="FAULT", help="number of the fault")
     cure.add_argument("cure", metavar="TEXT")
     part = way("part", "write down a part that was fitted")
     _add_number(part)
     part.add_argument("name", metavar="NAME")
-    part.add_argument("--count", type=_number, default=1, metavar="N")
+    part.add_argument("--count", type=from_one, default=1, metavar="N")
     attach = way("attach", "keep a file with the sheet: a clip, a PNG picture, a plot of a procedure")
     _add_number(attach)
     _add_stage(attach)
     attach.add_argument("file", metavar="FILE")
     attach.add_argument("--title", default="", metavar="TEXT")
     withdraw = way("withdraw", "take back a reading that was a slip")
-    withdraw.add_argument("number", type=_number, metavar="READING", help="number of the reading")
+    withdraw.add_argument("number", type=from_one, metavar="READING", help="number of the reading")
     close = way("close", "note that the set has left the bench")
     _add_number(close)
 
@@ -144,7 +136,7 @@ def add_record(commands: Any) -> argparse.ArgumentParser:
     record.add_argument(
         "--device", metavar="D", help="input by name or number, as 'audiotest inputs' lists it"
     )
-    record.add_argument("--channel", type=_number, metavar="N", help="channel of the input, from 1")
+    record.add_argument("--channel", type=from_one, metavar="N", help="channel of the input, from 1")
     record.set_defaults(module="audiotest.terminal.record")
     return record
 
@@ -157,7 +149,7 @@ def add_compare(commands: Any) -> argparse.ArgumentParser:
     compare.add_argument("first", metavar="FIRST")
     compare.add_argument("second", metavar="SECOND")
     compare.add_argument("--feed", metavar="F", help="learned feed (FEED.toml); gives figures in kHz")
-    compare.add_argument("--channel", type=_number, metavar="N", help="channel of the recordings, from 1")
+    compare.add_argument("--channel", type=from_one, metavar="N", help="channel of the recordings, from 1")
     compare.add_argument(
         "--blind", metavar="DIR", help="write both there, equally loud and under names that do not tell"
     )
@@ -167,7 +159,7 @@ def add_compare(commands: Any) -> argparse.ArgumentParser:
 
 
 def _add_number(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("sheet", type=_number, metavar="SHEET", help="number of the sheet")
+    parser.add_argument("sheet", type=from_one, metavar="SHEET", help="number of the sheet")
 
 
 def _add_stage(parser: argparse.ArgumentParser) -> None:

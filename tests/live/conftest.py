@@ -7,6 +7,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,9 @@ from typing import Any
 import pytest
 
 import audiotest
+from audiotest.feeds.feedfile import save_feed
+from audiotest.records import Feed
+from audiotest.tones.level import OutputScale, save_output
 
 TOOLS = ("pulseaudio", "paplay", "pactl")
 SINK = "bench"
@@ -29,6 +33,32 @@ load-module module-native-protocol-unix socket={socket} auth-anonymous=1
 load-module module-null-sink sink_name={sink} rate={rate} format=s16le channels=1 channel_map=mono
 set-default-source {sink}.monitor
 """
+
+
+WIRE_FEED = Feed(
+    name="wire", method="tone", scale_khz_per_fs=8.0, scale_uncertainty_db=0.1, deemphasis_us=0.0,
+    tone_hz=1000.0, deviation_khz=1.5, if_bandwidth_khz=None, hiss_dbfs=None, learned="for the test",
+)  # fmt: skip
+"""The sink's monitor is the sink: a transmitter without any limiter, 8 kHz at full scale."""
+WIRE_OUTPUT = OutputScale(name="wire", full_scale_mv=100.0, ceiling_mv=120.0)
+
+
+@pytest.fixture
+def files(tmp_path: Path) -> tuple[str, str]:
+    """The wire's feed file and output file."""
+    save_feed(WIRE_FEED, tmp_path / "feed.toml")
+    save_output(WIRE_OUTPUT, tmp_path / "out.toml")
+    return str(tmp_path / "feed.toml"), str(tmp_path / "out.toml")
+
+
+def two_tones_fit(found: dict[str, Any]) -> dict[str, Any]:
+    """Figures of a two-tone document measured over the wire, held against what was sent."""
+    assert found["complete"], found["notes"]
+    figures = {figure["key"]: figure["value"] for figure in found["figures"]}
+    # A fifth of 2.5 kHz each, found to 0.3 dB; a wire has no products.
+    assert figures["low_khz"] == pytest.approx(0.5, rel=0.04)
+    assert figures["third_order_db"] < -60.0
+    return figures
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,6 +87,17 @@ class VirtualCard:
         assert listener.stdout is not None
         assert listener.stdout.readline().strip() == "ready"
         return listener
+
+    @contextmanager
+    def recorded(self, raw: Path) -> Iterator[None]:
+        """What sounds meanwhile, as 16-bit codes of one channel in a file."""
+        command = ["parec", f"--device={SINK}.monitor", "--format=s16le", "--channels=1", f"--rate={RATE_HZ}"]
+        with raw.open("wb") as file:
+            recorder = subprocess.Popen(command, env=self.environment, stdout=file)
+            time.sleep(0.5)
+            yield
+            recorder.terminate()
+            recorder.wait(10.0)
 
     def clear(self) -> None:
         """End what still runs and close its pipes."""

@@ -10,18 +10,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from audiotest.feeds.feedfile import save_feed
-from audiotest.tones.level import save_output
-from tests.live.test_bench_loop import FEED, OUTPUT, RATE_HZ, SINK
+from tests.live.conftest import RATE_HZ, two_tones_fit
 
 pytestmark = [pytest.mark.soundcard, pytest.mark.window]
-
-
-@pytest.fixture
-def files(tmp_path: Path) -> tuple[str, str]:
-    save_feed(FEED, tmp_path / "feed.toml")
-    save_output(OUTPUT, tmp_path / "out.toml")
-    return str(tmp_path / "feed.toml"), str(tmp_path / "out.toml")
 
 
 def window(card: Any, procedure: str, files: tuple[str, str], stop_after: int) -> "subprocess.Popen[str]":
@@ -37,26 +28,15 @@ def window(card: Any, procedure: str, files: tuple[str, str], stop_after: int) -
 def test_a_procedure_in_the_window_hears_what_it_sends(card: Any, files: tuple[str, str]) -> None:
     out, _ = window(card, "two-tone", files, 0).communicate(timeout=200.0)
     found = json.loads(out)
-    assert found["complete"], found["notes"]
     assert found["rehearsed"] is False
-    figures = {figure["key"]: figure["value"] for figure in found["figures"]}
-    # A fifth of 2.5 kHz each, found to 0.3 dB; a wire has no products.
-    assert figures["low_khz"] == pytest.approx(0.5, rel=0.04)
-    assert figures["third_order_db"] < -60.0
+    two_tones_fit(found)
 
 
 def test_the_stop_silences_a_real_output(card: Any, files: tuple[str, str], tmp_path: Path) -> None:
     raw = tmp_path / "heard.raw"
-    with raw.open("wb") as file:
-        recorder = subprocess.Popen(
-            ["parec", f"--device={SINK}.monitor", "--format=s16le", "--channels=1", f"--rate={RATE_HZ}"],
-            env=card.environment, stdout=file,
-        )  # fmt: skip
-        time.sleep(0.5)
+    with card.recorded(raw):
         out, _ = window(card, "limiting", files, 3).communicate(timeout=200.0)
         time.sleep(3.0)
-        recorder.terminate()
-        recorder.wait(10.0)
     found = json.loads(out)
     assert found["complete"] is False
     assert any("stopped early" in note for note in found["notes"])
