@@ -12,8 +12,8 @@ from audiotest.measure.over import OverAudio, measure_over
 from audiotest.radio.link import simulate
 from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
 from audiotest.radio.voices import load_voice
-from audiotest.records import Feed
 from audiotest.standards.limits import get_limits
+from tests.made import bench_feed
 
 RATE_HZ = 48000
 SCALE_KHZ = 16.0
@@ -64,10 +64,9 @@ def over_through(bandwidth_khz: float, ceiling_khz: float, *, stated: bool):
     made = simulate(voice, voice_hz, tx, rx, SoundCard(), timing, seed=3, baseband_rate_hz=96000)
     truth = made.truth[0]
     start_n, end_n = round(truth.start_s * RATE_HZ), round(truth.end_s * RATE_HZ)
-    feed = Feed(
-        name="bench", method="tone", scale_khz_per_fs=SCALE_KHZ, scale_uncertainty_db=0.2,
-        deemphasis_us=rx.deemphasis_us, tone_hz=1000.0, deviation_khz=1.5,
-        if_bandwidth_khz=bandwidth_khz if stated else None, hiss_dbfs=None, learned="",
+    feed = bench_feed(
+        scale_khz_per_fs=SCALE_KHZ, deemphasis_us=rx.deemphasis_us,
+        if_bandwidth_khz=bandwidth_khz if stated else None,
     )  # fmt: skip
     audio = OverAudio(
         samples=made.audio[start_n:end_n], sample_rate_hz=RATE_HZ, start_s=truth.start_s,

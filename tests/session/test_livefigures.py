@@ -7,15 +7,12 @@ from audiotest.measure.level import overload_runs
 from audiotest.radio.link import simulate
 from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
 from audiotest.radio.voices import load_voice
-from audiotest.records import Feed
 from audiotest.session.engine import Engine
 from audiotest.standards.limits import get_limits
+from tests.made import bench_feed
 
 RATE_HZ = 48000
-FEED = Feed(
-    name="bench", method="tone", scale_khz_per_fs=16.0, scale_uncertainty_db=0.2, deemphasis_us=750.0,
-    tone_hz=1000.0, deviation_khz=1.5, if_bandwidth_khz=None, hiss_dbfs=None, learned="",
-)  # fmt: skip
+FEED = bench_feed()
 
 
 @pytest.fixture(scope="module")
