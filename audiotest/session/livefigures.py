@@ -95,10 +95,11 @@ def live_figures(
     if feed is not None:
         known = None if floor is None else floor.khz
         deviation, floor_khz = _deviation(wide - np.mean(wide), sample_rate_hz, feed, inverse, known)
-    sinad = None
-    if find_steady_tone(wide, sample_rate_hz) is not None:
-        sinad = measure_tone(wide, sample_rate_hz).sinad_db
     moving = float(np.max(frames)) > 2.0 * float(np.min(frames)) + 1e-9
+    sinad = None
+    # The search takes longer than all else here, and what moves is no steady tone.
+    if not moving and find_steady_tone(wide, sample_rate_hz) is not None:
+        sinad = measure_tone(wide, sample_rate_hz).sinad_db
     state: Literal["carrier", "speech"] = "speech" if moving or sinad is not None else "carrier"
     return LiveFigures(
         state, level, peak, deviation, quieting, sinad, Floor(floor_khz, quietest_fs), overloaded
