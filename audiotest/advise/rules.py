@@ -63,12 +63,16 @@ DOUBTS = {"levelling": 0.6, "compressed_source": 0.6}
 
 @dataclass(frozen=True, slots=True)
 class Call:
-    """The decision on one control: turn, amount (dB or factor), odds of being right, reason if unknown."""
+    """The decision on one control: turn, amount (dB or factor), odds of being right, reason if unknown.
+
+    ``later`` says of an unknown turn that the control is left alone until another over has shown more.
+    """
 
     turn: Turn
     amount: float | None = None
     odds: float = 0.0
     reason: str = ""
+    later: bool = False
 
 
 def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -> Advice:
@@ -260,13 +264,13 @@ def judge_deviation(limiter: Limiter, mic: Call, peak_ratio: float | None, sprea
     if peak_ratio >= LOW_PEAK_RATIO:
         return Call("keep", None, max(1.0 - low_odds - over_odds, 0.0))
     if drive_db is not None and drive_db < CEILING_SEEN_DB:
-        return Call("unknown", reason=SOFT_WORDS)
+        return Call("unknown", reason=SOFT_WORDS, later=True)
     unseen = 0.0
     if drive_db is not None:
         unseen = share_below(CEILING_TOUCHED_DB, drive_db, *_interval(limiter, drive_db))
     if unseen > OPPOSED_ODDS:
         # Raised on a ceiling that was not seen, the control ends far over the limit.
-        return Call("unknown", reason=UNSURE_WORDS)
+        return Call("unknown", reason=UNSURE_WORDS, later=True)
     return Call("raise", min(_factor(peak_ratio), LARGEST_FACTOR), low_odds)
 
 

@@ -31,6 +31,9 @@ class Decided(Protocol):
     @property
     def reason(self) -> str: ...  # noqa: D102
 
+    @property
+    def later(self) -> bool: ...  # noqa: D102
+
 
 def first_put_right(name: str) -> str:
     """Say what to put right first, for a condition that forbids any advice.
@@ -115,7 +118,7 @@ def _deviation_clause(mic: Decided, deviation: Decided) -> str:
     then = "Then deviation" if mic.turn in ("raise", "lower") else "Deviation"
     if deviation.turn == "unknown" and mic.turn == "raise":
         return "Leave the deviation until the next over."
-    if deviation.reason in (SOFT_WORDS, UNSURE_WORDS):
+    if deviation.later:
         return f"Do not turn the deviation yet: {deviation.reason}."
     if deviation.turn == "unknown":
         return f"Deviation not judged: {deviation.reason}."
