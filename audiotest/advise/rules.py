@@ -118,6 +118,9 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
     if over.kind == "voice":
         limiter = _weighed(limiter, reach)
         mic = judge_mic_gain(limiter, uncertain="drive_uncertain" in over.conditions)
+        measured_db = over.limiter.drive_db
+        if measured_db is not None and measured_db > HIGH_DRIVE_DB and mic.turn in ("keep", "raise"):
+            mic = Call("unknown", reason="the drive reads high, and yet the peaks are low")
         if outrun:
             # What the receiver clips it clips on the way down too: the deviation is too high in any case.
             mic = Call("unknown", reason="the receiver's IF clips the peaks")

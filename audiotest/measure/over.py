@@ -44,6 +44,7 @@ VOICING_SNR_DB = 5.0
 TONE_ITSELF_SHARE = 0.75
 """A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
 ENDS_OVERLOAD = "the sound card is overloaded by the end beep or the carrier's edges only, not by the speech"
+PEAKS_CUT = "drive and deviation unknown: the sound card is overloaded and cuts the peaks"
 CRACKLE_LEFT_OUT = "a crackle far above the speech is left out of the drive and the deviation"
 TOO_NOISY_FOR_PEAK = "deviation unknown: the clicks of a weak carrier exceed any swing of it"
 NO_SPEECH_TO_SWING = "deviation unknown: what is heard is no speech"
@@ -372,6 +373,9 @@ def _measure_view(
         conditions += [name for name in view.conditions if name != "if_narrow" or "weak" not in conditions]
         conditions += _not_speech(view, spoken, noise)
         deviation = _stated_deviation(view, deviation, noise, conditions)
+    if runs > 0:
+        deviation, limiter = _no_deviation(limits), _NO_LIMITER
+        view.notes.append(PEAKS_CUT)
     peak_dbfs = None if peak is None else amplitude_db(peak)
     return Over(
         start_s=0.0, end_s=0.0, kind=kind,

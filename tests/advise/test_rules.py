@@ -90,6 +90,13 @@ def test_each_row_of_the_table(drive_db, peak_khz, mic, deviation):
     assert (advice.mic_gain, advice.deviation) == (mic, deviation)
 
 
+def test_a_high_drive_with_peaks_far_below_the_limit_is_not_kept():
+    """Weighed with the low peaks it would fall into the window: the two disagree, and neither wins."""
+    advice = advise(an_over(9.0, 0.5, half_db=10.0), LIMITS)
+    assert (advice.mic_gain, advice.deviation, advice.confidence) == ("unknown", "unknown", 0.0)
+    assert "the drive reads high, and yet the peaks are low" in advice.sentence
+
+
 @pytest.mark.parametrize(
     ("drive_db", "mic"),
     [

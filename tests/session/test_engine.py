@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from audiotest.measure.over import PEAKS_CUT
 from audiotest.radio.link import laboratory_hiss, laboratory_tone, simulate, simulate_session
 from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
 from audiotest.radio.voices import load_voice
@@ -195,6 +196,10 @@ def test_overloaded_speech_is_called_overload():
     overs, engine = run(made.audio, 48000)
     assert engine.input_reading().verdict == "overloaded"
     assert "overload" in overs[0].conditions
+    over = overs[0]
+    cut = (over.limiter.drive_db, over.limiter.reached, over.deviation.peak_khz, over.deviation.p999_khz)
+    assert cut == (None, None, None, None)
+    assert PEAKS_CUT in over.notes
 
 
 def test_memory_does_not_grow_with_time():
