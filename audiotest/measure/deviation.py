@@ -9,8 +9,6 @@ from scipy.signal import welch
 
 from audiotest.measure.limiter import Drive
 
-"""Above this nothing of the modulation arrives: the splatter filter has removed it."""
-
 
 @dataclass(frozen=True, slots=True)
 class Swing:
@@ -24,6 +22,8 @@ class Swing:
 
 
 HELPINGS = 2
+DISAGREEMENT_DB = 3.0
+"""Views of a peak that differ by this much halve the weight of the one that noise can lead astray."""
 SIMULATED_S = 20.0
 
 
@@ -104,16 +104,26 @@ def measure_swing(
 
 
 def with_model(sent: Swing, active: NDArray[np.float64], drive: Drive | None) -> Swing:
-    """Where hiss told the receiver's filters: what was heard and what the drive model expects, half and half.
+    """Where hiss told the receiver's filters: what was heard and what the drive model expects, weighed.
 
-    Noise and phase errors of the undone filters lift the highest of many equal peaks; the model knows those,
-    but not this talker: their geometric means err least.
+    Noise and phase errors of the undone filters lift the highest of many equal peaks, and taking out much
+    noise may take most of a weak over's peaks along. The model knows those, but not this talker: where the
+    two agree their geometric mean errs least, where they do not the model alone.
     """
     if drive is None:
         return sent
     received = float(np.quantile(np.abs(active), 0.999))
-    peak = float(np.sqrt(sent.peak * received * drive.peak_ratio))
-    return _with_peak(sent, peak, float(np.sqrt(sent.p999 * received * drive.p999_ratio)))
+    peak = _weighed(sent.peak, received * drive.peak_ratio)
+    return _with_peak(sent, peak, _weighed(sent.p999, received * drive.p999_ratio))
+
+
+def _weighed(heard: float, expected: float) -> float:
+    """Between two views of a peak, half way in decibels if they agree, near `expected` if they do not."""
+    if heard <= 0.0 or expected <= 0.0:
+        return max(heard, expected)
+    apart_db = 20.0 * float(np.log10(heard / expected))
+    weight = 0.5 / (1.0 + (apart_db / DISAGREEMENT_DB) ** 2)
+    return expected * float((heard / expected) ** weight)
 
 
 def by_model(active: NDArray[np.float64], swing: Swing | None, drive: Drive | None) -> Swing | None:

@@ -30,6 +30,10 @@ HELD_CELLS = 250
 """An over that may have been hiss is held back for 10 s at most, for speech to show which it was."""
 UNSURE_CLOSED_CELLS = 36
 """Without a steady floor seen, what was heard first must last 1.4 s to be a closed squelch, and no gap."""
+SILENT_GAP_CELLS = 38
+"""Nothing at all for 1.5 s is no gap in speech, even on a carrier that shows no noise of its own."""
+MUTED_CELLS = 125
+"""Where hiss fell to nothing at all, that is how the carrier sounds: 5 s of it, and the feed is muted."""
 LOUDER_DB = 6.0
 """Hiss is the loudest on a feed: what speech rises above by this much for long was a carrier's noise."""
 EDGE_CELLS = 2
@@ -148,6 +152,8 @@ class OverFinder:
 
     def _cut_short(self, over: RunningOver) -> FoundOver:
         """An over that the stream's end cut short, or that ended too shortly before it to be sure."""
+        if over.silent >= LEAST_LAST_CELLS:
+            return self._found(over, self._n - over.silent, "closed")
         for known, edge in self._known_idle(over):
             back = 0
             while back < min(len(self._cells), len(over.uppers_db)) and self._cells.loosely_match(
@@ -228,10 +234,12 @@ class OverFinder:
             over.last_active_cell = self._n
         again = idle is not None and idle.kind == "unknown" and self._cells.match(idle.levels_db)
         over.idle_again = over.idle_again + 1 if again else 0
-        if idle is not None and idle.kind == "unknown" and self._cells.steady_noise():
-            over.see_steady(upper_db(self._cells.window().mean(axis=0)), upper_db(idle.levels_db))
-        if self._cells.silent():
-            return self._end(over, WINDOW_CELLS, "closed")
+        if self._cells.steady_noise() and not self._cells.silent(1):
+            before_db = SILENT_DB if idle is None else upper_db(idle.levels_db)
+            over.see_steady(upper_db(self._cells.window().mean(axis=0)), before_db)
+        over.silent = over.silent + 1 if self._cells.silent(1) else 0
+        if self._silence_ends(over):
+            return self._end(over, over.silent, "closed")
         if self._cells.match(self._hiss_db):
             return self._end(over, WINDOW_CELLS, "hiss")
         if idle is not None and idle.kind != "hiss" and self._cells.match(idle.levels_db):
@@ -261,6 +269,13 @@ class OverFinder:
         if idle.kind == "closed" or over.idle_again + WINDOW_CELLS > UNSURE_CLOSED_CELLS:
             return True
         return over.shows_floor(over.idle_again + WINDOW_CELLS)
+
+    def _silence_ends(self, over: RunningOver) -> bool:
+        """Whether nothing at all is a closed squelch, and no gap in speech on a carrier without noise."""
+        if over.dropped:
+            return over.silent >= MUTED_CELLS
+        has_noise = over.silent >= WINDOW_CELLS and over.shows_floor(over.silent)
+        return has_noise or over.silent >= SILENT_GAP_CELLS
 
     def _tell_held(self, over: RunningOver) -> None:
         """Take a held over for hiss, and this one for begun where it fell, once the pauses show the carrier.
@@ -369,10 +384,12 @@ class OverFinder:
         same_floor = (
             not over.dropped
             and over.idle.kind == "unknown"
+            and upper_db(over.idle.levels_db) > SILENT_DB
             and over.floor_db(heard_after) < upper_db(over.idle.levels_db) + FLOOR_STEP_DB
         )
         if same_floor:
-            # The noise before the speech was the carrier's own: the over began before it was heard.
+            # The noise before the speech was the carrier's own: the over began before it was heard. Nothing
+            # at all tells no carrier from none.
             return FoundOver(over.idle.start_cell, end_cell, "none", end_edge)
         start_edge: Edge = "hiss" if over.dropped else "closed"
         return FoundOver(over.start_cell, end_cell, start_edge, end_edge, over.idle.start_cell)

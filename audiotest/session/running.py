@@ -57,6 +57,8 @@ class RunningOver:
     fallen_db: NDArray[np.float64] | None = None
     """That noise, once it fell back to what was heard before the over, and the cell where it did."""
     fallen_cell: int = 0
+    silent: int = 0
+    """For how many cells on end it has held nothing at all."""
     idle_again: int = 0
     """For how many cells on end it has sounded as before the over."""
     steady_db: float | None = None

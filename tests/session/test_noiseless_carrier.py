@@ -1,0 +1,82 @@
+"""A carrier so strong, or recorded so low, that it leaves nothing at all in the pauses: zeros are no edge."""
+
+from functools import cache
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from audiotest.radio.voices import load_voice
+from audiotest.session.engine import Engine
+from audiotest.standards.limits import get_limits
+
+RATE_HZ = 16000
+SOUNDING_S = 0.02
+
+
+@cache
+def words(seconds: float = 5.0) -> NDArray[np.float32]:
+    """Speech whose pauses hold nothing: frames 35 dB under the loudest are zero."""
+    voice, rate_hz = load_voice("russian_female")
+    assert rate_hz == RATE_HZ
+    frame_n = round(SOUNDING_S * RATE_HZ)
+    frames = np.asarray(voice[: round(seconds * RATE_HZ)], np.float32).reshape(-1, frame_n).copy()
+    power = np.sqrt(np.mean(frames**2, axis=1))
+    frames[power < power.max() * 10 ** (-35 / 20)] = 0.0
+    spoken = frames.ravel()
+    # The test is about such gaps: there have to be some.
+    assert longest_gap_s(spoken) > 0.25
+    return 0.3 * spoken / np.max(np.abs(spoken))
+
+
+def longest_gap_s(wave: NDArray[np.float32]) -> float:
+    """Longest run of zeros between the first sound and the last."""
+    return float(np.max(np.diff(np.flatnonzero(wave)))) / RATE_HZ
+
+
+def nothing(seconds: float) -> NDArray[np.float32]:
+    return np.zeros(round(seconds * RATE_HZ), np.float32)
+
+
+def hiss(seconds: float) -> NDArray[np.float32]:
+    return (0.2 * np.random.default_rng(7).standard_normal(round(seconds * RATE_HZ))).astype(np.float32)
+
+
+def overs_of(*parts: NDArray[np.float32]) -> list[Any]:
+    audio = np.concatenate(parts)
+    engine = Engine(RATE_HZ, feed=None, limits=get_limits("uk-27fm"))
+    found = []
+    for at in range(0, len(audio), 1000):
+        found += engine.push(audio[at : at + 1000])
+    return found + engine.finish()
+
+
+def test_pauses_of_a_carrier_that_silenced_the_hiss_do_not_end_the_over():
+    overs = overs_of(hiss(0.8), nothing(0.4), words(), nothing(0.3), words(), nothing(0.2), hiss(0.8))
+    assert [over.kind for over in overs] == ["voice"]
+    assert overs[0].start_s == pytest.approx(0.8, abs=0.05)
+    assert overs[0].end_s == pytest.approx(11.7, abs=0.05)
+
+
+def test_pauses_behind_a_squelch_do_not_end_the_over_and_two_seconds_do():
+    overs = overs_of(nothing(0.8), words(), nothing(2.5), words(), nothing(0.8))
+    assert [over.kind for over in overs] == ["voice", "voice"]
+    assert overs[0].end_s == pytest.approx(5.8, abs=0.35)
+    assert overs[1].start_s == pytest.approx(8.3, abs=0.35)
+
+
+def test_a_recording_of_nothing_but_words_is_one_over():
+    overs = overs_of(words())
+    assert [over.kind for over in overs] == ["voice"]
+    assert overs[0].end_s - overs[0].start_s == pytest.approx(5.0, abs=0.35)
+
+
+def test_a_squelch_that_cuts_to_nothing_still_ends_an_over_with_noise_at_once():
+    carrier = words() + 1e-3 * hiss(5.0)
+    audio = np.concatenate([nothing(0.8), 1e-3 * hiss(0.3), carrier, nothing(0.4)])
+    engine = Engine(RATE_HZ, feed=None, limits=get_limits("uk-27fm"))
+    overs = engine.push(audio)
+    assert len(overs) == 1
+    assert overs[0].end_s == pytest.approx(6.1, abs=0.05)
+    assert overs[0].start_s == pytest.approx(0.8, abs=0.05)
