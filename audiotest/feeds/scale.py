@@ -65,8 +65,8 @@ def learn_from_tone(
 
     Parameters
     ----------
-    samples : NDArray
-        Shape (n,), full scale 1.0. The longest steady stretch of the tone counts; hiss or silence around it
+    samples : ndarray, shape (n,)
+        Full scale 1.0. The longest steady stretch of the tone counts; hiss or silence around it
         does no harm.
     rate_hz : int
         Sample rate.
@@ -134,8 +134,8 @@ def learn_from_hiss(
 
     Parameters
     ----------
-    samples : NDArray
-        Shape (n,), full scale 1.0; the longest steady stretch of its loudest part counts, 1 s at least.
+    samples : ndarray, shape (n,)
+        Full scale 1.0; the longest steady stretch of its loudest part counts, 1 s at least.
     rate_hz : int
         Sample rate.
     if_bandwidth_khz : float
@@ -189,8 +189,8 @@ def learn_from_hiss(
 def deemphasis_doubt(samples: NDArray[np.floating], rate_hz: int, stated_us: float) -> str | None:
     """Say in one line how the slope of open-squelch hiss contradicts a stated de-emphasis; None when it fits.
 
-    Takes and refuses the samples that `learn_from_hiss` takes and refuses. Hiss without a carrier is flat
-    before de-emphasis (see `audiotest.measure.emphasis.estimate_deemphasis_us`).
+    Takes and refuses the samples, shape (n,), that `learn_from_hiss` takes and refuses. Hiss without a
+    carrier is flat before de-emphasis (see `audiotest.measure.emphasis.estimate_deemphasis_us`).
     """
     start_n, end_n = _hiss_stretch(_finite(samples), rate_hz)
     slope = noise_slope_db_per_octave(samples[start_n:end_n], rate_hz)

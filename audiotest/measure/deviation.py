@@ -106,8 +106,9 @@ def measure_swing(
 def with_model(sent: Swing, active: NDArray[np.float64], drive: Drive | None) -> Swing:
     """Where hiss told the receiver's filters: what was heard and what the drive model expects, half and half.
 
-    Noise and phase errors of the undone filters lift the highest of many equal peaks; the model knows those,
-    but not this talker: their geometric means err least.
+    `active` is the received active speech, shape (n,), in the unit of `sent`. Noise and phase errors of the
+    undone filters lift the highest of many equal peaks; the model knows those, but not this talker: their
+    geometric means err least.
     """
     if drive is None:
         return sent
@@ -117,7 +118,10 @@ def with_model(sent: Swing, active: NDArray[np.float64], drive: Drive | None) ->
 
 
 def by_model(active: NDArray[np.float64], swing: Swing | None, drive: Drive | None) -> Swing | None:
-    """Without hiss: by what the drive model knows of filters and noise."""
+    """Without hiss: by what the drive model knows of filters and noise.
+
+    `active` is the received active speech, shape (n,), in the unit of `swing`; None where neither tells.
+    """
     if swing is None or drive is None:
         return swing
     received = float(np.quantile(np.abs(active), 0.999))

@@ -158,6 +158,10 @@ def drive_views(
         Open-squelch hiss, de-emphasis undone.
     limited : ndarray, shape (n,), or None
         The over with the learnt path undone: what left the limiter (`audiotest.measure.path.undo_path`).
+
+    Notes
+    -----
+    There is no source for which high-passes are undone.
     """
     x = _at_rate(samples, sample_rate_hz, len(active))
     highpass = None if hiss is None else receiver_highpass(hiss, sample_rate_hz)

@@ -13,7 +13,7 @@ USUAL_DEEMPHASIS_US = 750.0
 
 
 def noise_slope_db_per_octave(samples: NDArray[np.floating], sample_rate_hz: int) -> float | None:
-    """Slope of a noise's power density over 600-2200 Hz in dB per octave; None below 0.1 s.
+    """Slope of a noise, shape (n,), over 600-2200 Hz in dB of density per octave; None below 0.1 s.
 
     >>> rng = np.random.default_rng(1)
     >>> abs(noise_slope_db_per_octave(rng.standard_normal(96000), 48000)) < 0.5

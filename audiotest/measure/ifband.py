@@ -61,6 +61,10 @@ def bandwidth_of_hiss(
     float or None
         From 3 to 50 kHz; it is off by twice what the scale is off (2 dB for 1 dB). None for less than 0.3 s,
         for clipped hiss, and for a level that no such bandwidth explains.
+
+    Notes
+    -----
+    `hiss_khz` turned round: hiss depends on the IF noise bandwidth alone (Rice 1948).
     """
     if len(hiss) < SHORTEST_S * sample_rate_hz:
         return None

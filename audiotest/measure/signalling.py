@@ -57,6 +57,11 @@ def hear_signalling(samples: NDArray[np.floating], rate_hz: int) -> Signalling:
         One over; two seconds for a sub-audible tone. Full scale 1.0.
     rate_hz : int
         Sample rate in Hz.
+
+    Notes
+    -----
+    Methods and sources: see `find_subaudible`, `find_digital_code`, `find_dtmf`, `find_calls`, `find_burst`
+    and `find_end_beep`.
     """
     tone = find_subaudible(samples, rate_hz)
     runs = find_tone_runs(samples, rate_hz)

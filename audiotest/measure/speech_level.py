@@ -26,7 +26,7 @@ class SpeechLevel:
 
 
 def speech_envelope(samples: NDArray[np.floating], sample_rate_hz: int) -> NDArray[np.float64]:
-    """Two cascaded exponential averages of the magnitude, 0.03 s each (P.56 clause 8)."""
+    """Two cascaded exponential averages of the magnitude, shape (n,), 0.03 s each (P.56 clause 8)."""
     g = np.exp(-1.0 / (sample_rate_hz * TIME_CONSTANT_S))
     once = lfilter([1.0 - g], [1.0, -g], np.abs(np.asarray(samples, dtype=np.float64)))
     return np.asarray(lfilter([1.0 - g], [1.0, -g], once))

@@ -27,7 +27,7 @@ class Player(Protocol):
     rate_hz: int
 
     def play(self, samples: NDArray[np.float32]) -> None:
-        """Start; returns at once."""
+        """Start what has shape (n,), full scale 1.0; returns at once."""
 
     def stop(self) -> None:
         """Fade out now."""
@@ -169,7 +169,10 @@ class LiveBench:
         self._halted = False
 
     def perform(self, step: Step) -> Heard:
-        """Have the settings made, then play and listen; the output is silent again when it returns."""
+        """Have the settings made, then play and listen; the output is silent again when it returns.
+
+        Raises `RequestError` for a step that this bench cannot carry out.
+        """
         if step.feed == "iq":
             raise RequestError("this input hears audio, not I/Q", "take a stereo input that carries I and Q")
         sent = self._prepared(step)
@@ -245,7 +248,10 @@ class IqBench:
         self._halted = False
 
     def perform(self, step: Step) -> Heard:
-        """Have the settings made, then record left and right."""
+        """Have the settings made, then record left and right.
+
+        Raises `RequestError` for a step that needs audio, `Halted` when it is to end.
+        """
         if step.feed != "iq" or step.signal is not None:
             raise RequestError("this bench only listens to I and Q", "use a bench with audio for this step")
         answers = self._technician(step)
