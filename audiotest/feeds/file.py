@@ -246,8 +246,10 @@ def _refuse_unusable(path: str, sound: soundfile.SoundFile, channel: int | None)
             "record at 8 kHz or more, best at 48 kHz",
         )
     if channel is not None and not 1 <= channel <= sound.channels:
-        count = "1 channel" if sound.channels == 1 else f"{sound.channels} channels"
-        raise FileError(f"{path}: has {count}, no channel {channel}", f"name one from 1 to {sound.channels}")
+        if sound.channels == 1:
+            raise FileError(f"{path}: has one channel, no channel {channel}", "leave --channel out")
+        count = f"{sound.channels} channels, no channel {channel}"
+        raise FileError(f"{path}: has {count}", f"name one from 1 to {sound.channels}")
 
 
 def _no_audio(path: str) -> FileError:

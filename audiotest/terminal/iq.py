@@ -5,9 +5,10 @@ import json
 from typing import Any
 
 import numpy as np
+import soundfile
 from numpy.typing import NDArray
 
-from audiotest.errors import MeasureError
+from audiotest.errors import FileError, MeasureError
 from audiotest.measure.bandwidth import OccupiedBandwidth, occupied_bandwidth
 from audiotest.measure.carriernull import IndexFit, fit_index, fm_lines
 from audiotest.measure.iq import AmReading, FmReading, complex_feed, feed_doubts, measure_am, measure_fm
@@ -59,6 +60,9 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _read(file: str, swapped: bool) -> tuple[NDArray[np.complex128], int]:
     left, rate_hz = read_samples(file, 1)
+    if soundfile.info(file).channels < 2:
+        remedy = "record I on the left and Q on the right channel"
+        raise FileError(f"{file}: has one channel, and I/Q needs two", remedy)
     right, _ = read_samples(file, 2)
     return complex_feed(np.stack([left, right], axis=1), swapped=swapped), rate_hz
 
