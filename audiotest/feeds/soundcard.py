@@ -18,6 +18,9 @@ from audiotest.feeds.protocol import Block
 from audiotest.feeds.ring import SampleRing
 
 BLOCK_S = 0.02
+BUFFER_S = 0.1
+"""What PortAudio may hold while the measuring keeps Python to itself; what many inputs name as their highest
+latency is a third of this."""
 RING_S = 30.0
 """Longer than any over takes to measure: the reader measures between two blocks."""
 NO_DATA_S = 2.0
@@ -47,6 +50,7 @@ class InputDevice:
     channels: int
     default_rate_hz: int
     host_api: str
+    high_latency_s: float = 0.0
 
 
 def list_inputs() -> tuple[InputDevice, ...]:
@@ -73,6 +77,7 @@ def list_inputs() -> tuple[InputDevice, ...]:
             channels=int(device["max_input_channels"]),
             default_rate_hz=round(device["default_samplerate"]),
             host_api=apis[device["hostapi"]],
+            high_latency_s=float(device["default_high_input_latency"]),
         )
         for device in sd.query_devices()
         if device["max_input_channels"] > 0
@@ -137,7 +142,8 @@ class SoundCardSource:
         try:
             self._stream = sd.InputStream(
                 device=device.index, samplerate=sample_rate_hz, channels=width, dtype="float32",
-                latency="high", callback=self._take, finished_callback=self._note_finished,
+                blocksize=round(BLOCK_S * sample_rate_hz), latency=max(BUFFER_S, device.high_latency_s),
+                callback=self._take, finished_callback=self._note_finished,
             )  # fmt: skip
         except (sd.PortAudioError, ValueError) as error:
             refusal = _refusal(sd, device, sample_rate_hz, width, error)

@@ -66,6 +66,7 @@ def device(name: str, inputs: int, api: int = 0) -> dict[str, Any]:
         "name": name,
         "max_input_channels": inputs,
         "default_samplerate": 44100.0,
+        "default_high_input_latency": 0.035,
         "hostapi": api,
     }
 
@@ -157,6 +158,15 @@ def test_an_unknown_or_ambiguous_name_is_refused_with_a_remedy(wanted: str | int
     with pytest.raises(DeviceError, match=what) as caught:
         open_input(wanted, 48000)
     assert caught.value.remedy
+
+
+def test_the_callback_is_asked_for_whole_blocks_and_room_behind_it() -> None:
+    """A callback of a few samples costs as much as one of a block, and Python is not always to be had."""
+    open_input(1, 48000).close()
+    FakeCard.devices[1]["default_high_input_latency"] = 0.18
+    open_input(1, 44100).close()
+    asked = [(stream.options["blocksize"], stream.options["latency"]) for stream in FakeCard.streams]
+    assert asked == [(960, soundcard.BUFFER_S), (882, 0.18)]
 
 
 def test_no_input_at_all_is_refused() -> None:
