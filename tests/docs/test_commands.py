@@ -9,7 +9,6 @@ import soundfile
 
 from audiotest.__main__ import main
 from audiotest.errors import RequestError
-from audiotest.measure.conditions import CONDITIONS
 from audiotest.standards.limits import LIMIT_SETS
 from audiotest.terminal.parser import build_parser
 from docs.make_examples import EXAMPLE, renewed
@@ -177,9 +176,3 @@ def test_limits_page_agrees_with_the_program(capsys):
         assert f"| `{limits.id}` | {limits.channels} | {limits.source} |" in page
     rows = re.findall(r"^\| `([a-z0-9-]+)` \|", page, re.MULTILINE)
     assert set(rows) == {limits.id for limits in LIMIT_SETS}
-
-
-def test_troubleshooting_quotes_what_the_program_says():
-    page = (ROOT / "docs" / "troubleshooting.md").read_text("utf-8")
-    for condition in CONDITIONS.values():
-        assert condition.meaning in page
