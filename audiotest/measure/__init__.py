@@ -63,6 +63,7 @@ twotone.measure_two_tone          intermodulation
 response.judge_response           an audio response against its mask
 sensitivity.sinad_crossing        sensitivity and squelch from readings at known levels
 carriernull.find_null             the carrier null
+arrival.tone_start                when a tone that was sent is heard
 
 Hum and signalling
 ------------------
