@@ -5,13 +5,13 @@ from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import welch
 
 from audiotest.errors import MeasureError, RequestError
 from audiotest.feeds.feedfile import load_feed, save_feed
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, noise_slope_db_per_octave
 from audiotest.measure.filters import emphasis_response
 from audiotest.measure.ifband import HISS_BAND_HZ, HISS_BANDWIDTH_KHZ, density_rms, hiss_khz
+from audiotest.measure.lean import power_density
 from audiotest.measure.level import overload_runs
 from audiotest.measure.tone import fit_sine
 from audiotest.records import Feed
@@ -164,7 +164,7 @@ def learn_from_hiss(
     start_n, end_n = _hiss_stretch(wide, rate_hz)
     hiss = wide[start_n:end_n]
     _refuse_clipped(hiss)
-    hz, density = welch(hiss, rate_hz, nperseg=rate_hz // 25)
+    hz, density = power_density(hiss, rate_hz, rate_hz // 25)
     _refuse_tonal(hz, density)
     judged = deemphasis_us is None
     if deemphasis_us is None:

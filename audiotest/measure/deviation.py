@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
-from scipy.signal import welch
 
+from audiotest.measure.lean import power_density
 from audiotest.measure.limiter import Drive
 
 """Above this nothing of the modulation arrives: the splatter filter has removed it."""
@@ -36,8 +36,7 @@ def _noise_like(
     noise: NDArray[np.floating], count: int, sample_rate_hz: int, helpings: int, seed: int
 ) -> list[NDArray[np.float64]]:
     """Gaussian noises of `count` samples with the density of `noise`."""
-    window_n = min(len(noise), sample_rate_hz // 50)
-    hz, density = welch(noise, sample_rate_hz, nperseg=window_n)
+    hz, density = power_density(noise, sample_rate_hz, sample_rate_hz // 50)
     size = scipy.fft.next_fast_len(count, real=True)
     grid = scipy.fft.rfftfreq(size, 1.0 / sample_rate_hz)
     gain = np.sqrt(np.interp(grid, hz, density) * sample_rate_hz / 2.0)

@@ -13,7 +13,6 @@ import scipy.fft
 import soxr
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter, uniform_filter1d
-from scipy.signal.windows import tukey
 
 LOW_RATE_HZ = 1000
 LOUD_N = 100
@@ -91,7 +90,8 @@ def analyse(low: NDArray[np.float64]) -> LowBand:
     """
     n = PADDING * scipy.fft.next_fast_len(len(low), real=True)
     gain = _whitening(low, n)
-    edges = tukey(len(low), 2.0 * EDGE_S * LOW_RATE_HZ / len(low))
+    from_end_n = np.minimum(np.arange(len(low)), np.arange(len(low))[::-1])
+    edges = 0.5 - 0.5 * np.cos(np.pi * np.minimum(from_end_n / (EDGE_S * LOW_RATE_HZ), 1.0))
     white = scipy.fft.irfft(scipy.fft.rfft(low * edges, n) * gain, n)[: len(low)]
     whole = scipy.fft.rfft(white, n)
     beside = round(BESIDE_HZ * n / LOW_RATE_HZ)
