@@ -5,7 +5,6 @@ import json
 from typing import Any
 
 import numpy as np
-import soundfile
 from numpy.typing import NDArray
 
 from audiotest.errors import FileError, MeasureError
@@ -60,10 +59,13 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _read(file: str, swapped: bool) -> tuple[NDArray[np.complex128], int]:
     left, rate_hz = read_samples(file, 1)
-    if soundfile.info(file).channels < 2:
+    try:
+        right, _ = read_samples(file, 2)
+    except FileError as error:
+        if "has one channel" not in error.what:
+            raise
         remedy = "record I on the left and Q on the right channel"
-        raise FileError(f"{file}: has one channel, and I/Q needs two", remedy)
-    right, _ = read_samples(file, 2)
+        raise FileError(f"{file}: has one channel, and I/Q needs two", remedy) from error
     return complex_feed(np.stack([left, right], axis=1), swapped=swapped), rate_hz
 
 
