@@ -14,7 +14,7 @@ from audiotest.errors import DeviceError
 from audiotest.extras import how_to_install
 from audiotest.feeds.channels import ChannelChooser
 from audiotest.feeds.chatter import hear_libraries, quieten_libraries
-from audiotest.feeds.protocol import Block
+from audiotest.feeds.protocol import WILDEST_FS, Block
 from audiotest.feeds.ring import SampleRing
 
 BLOCK_S = 0.02
@@ -31,9 +31,6 @@ LONGEST_LOOK_S = 0.1
 """More than this between two looks for data is no waiting: the program was stopped, or the machine slept."""
 START_PATIENCE_S = 10.0
 CLOSE_PATIENCE_S = 2.0
-WILDEST_FS = 1e9
-"""What a driver gives beyond this, or as no number, is no sample of sound and counts as lost; no source. The
-square of what is left is still a number of 32 bits."""
 LOWEST_RATE_HZ = 6000
 USUAL_RATES_HZ = (48000, 44100, 96000, 32000, 16000, 8000)
 
