@@ -19,8 +19,10 @@ from audiotest.feeds.soundcard import SoundCardSource, open_input
 from audiotest.session.engine import Engine
 from audiotest.session.worker import OverHeard, Worker, WorkerEvent
 from audiotest.standards.limits import get_limits
+from tests.benchmarks.reliability.soak import resident_mib
 
 MOST_CALLS = 2_000_000
+LOOK_S = 5.0
 
 
 class Marks:
@@ -53,7 +55,8 @@ class Stopwatch:
     """
 
     def __init__(self) -> None:
-        self.calls = np.zeros((MOST_CALLS, 4))
+        # Filled, not only reserved: what is touched later would look like a leak.
+        self.calls = np.full((MOST_CALLS, 4), np.nan)
         self.count = 0
         self._take = SoundCardSource._take
 
@@ -77,13 +80,14 @@ def main(device: str, result: str) -> None:
     watch, marks = Stopwatch(), Marks()
     watch.attach()
     marks.attach()
-    parts: list[NDArray[np.float32]] = []
     kinds: list[str] = []
+    memory: list[tuple[float, float]] = []
+    heard = Path(f"{result}.f32").open("wb")  # noqa: SIM115 - open as long as the process
 
     def take(samples: NDArray[np.float32]) -> None:
-        if not parts:
+        if heard.tell() == 0:
             print("listening", flush=True)
-        parts.append(samples)
+        heard.write(samples.tobytes())
 
     def hear(event: WorkerEvent) -> None:
         if isinstance(event, OverHeard):
@@ -97,12 +101,17 @@ def main(device: str, result: str) -> None:
     worker.start()
     ended = threading.Event()
     threading.Thread(target=lambda: (sys.stdin.read(), ended.set()), daemon=True).start()
+    looked_s = 0.0
     while worker.running and not ended.is_set():
         time.sleep(0.2)
+        if time.monotonic() - looked_s >= LOOK_S:
+            looked_s = time.monotonic()
+            memory.append((looked_s, resident_mib()))
     latency_s = source._stream.latency if worker.running else None
     worker.stop()
+    heard.close()
     found = {
-        "samples": np.concatenate(parts),
+        "memory": memory,
         "kinds": kinds,
         "marks": marks.at_n,
         "latency_s": latency_s,

@@ -29,6 +29,9 @@ SEARCH_N = 30 * RATE_HZ
 NEAR_N = 10 * RATE_HZ
 """A gap is told apart from a late delivery by what follows, so its report comes after it."""
 LARGEST_SHARE = 20.0
+SETTLED_S = 120.0
+MOST_GROWTH_MIB = 16.0
+"""An over that is measured takes that for a moment; a quarter of the blocks, kept, more in ten minutes."""
 
 
 def long_codes() -> NDArray[np.int16]:
@@ -127,20 +130,27 @@ def test_every_sample_is_there_or_counted(card: Any, tmp_path: Path) -> None:
         listener.stdin.close()
         listener.wait(120.0)
     live = pickle.loads(result.read_bytes())
-    given = np.fromfile(raw, dtype="<i2")
-    found = gaps(given, live["samples"] * 32768.0)
+    given, caught = np.fromfile(raw, dtype="<i2"), np.fromfile(f"{result}.f32", dtype=np.float32)
+    found = gaps(given, caught * 32768.0)
     marks = live["marks"]
     lost = [gap for gap in found if gap.missing_n > 0]
     unseen = [gap for gap in lost if not any(-BLOCK_N <= at_n - gap.at_n <= NEAR_N for at_n, _ in marks)]
     print(
-        f"\n{len(live['samples']) / RATE_HZ / 60:.1f} min, {len(live['kinds'])} overs; "
+        f"\n{len(caught) / RATE_HZ / 60:.1f} min, {len(live['kinds'])} overs; "
         f"{len(lost)} gaps of together {sum(gap.missing_n for gap in lost)} samples, "
         f"{len(marks)} reported as {sum(lost_n for _, lost_n in marks)} samples or more; "
         f"{-sum(min(gap.missing_n, 0) for gap in found)} samples that the server gave to nobody else"
+    )
+    at_s, resident = np.array(live["memory"]).T
+    settled = resident[at_s - at_s[0] >= min(SETTLED_S, (at_s[-1] - at_s[0]) / 2.0)]
+    print(
+        f"resident memory {settled[0]:.1f} MiB once settled, {settled.max():.1f} at most, "
+        f"{settled[-1]:.1f} at last"
     )
     print(f"PortAudio's latency {live['latency_s']} s")
     processor = print_shares(live["calls"])
     print(f"unseen: {unseen}")
     assert live["error"] is None
+    assert settled.max() - settled[0] <= MOST_GROWTH_MIB
     assert not unseen, "samples were lost and not reported"
     assert np.quantile(processor, 0.999) <= LARGEST_SHARE
