@@ -34,6 +34,7 @@ Level
 level.rms_dbfs                    level, peak, offset, and the sound card's own overload
 speech_level.active_speech_level  active speech level (ITU-T P.56)
 weighting.weight_db               psophometric and other weightings
+lean.power_density                Welch's spectrum and its like without the weight of a library
 filters.bandpass                  band limits, de-emphasis and its inverse, without delay
 
 Deviation and limiter

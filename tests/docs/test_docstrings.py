@@ -23,7 +23,7 @@ FOR_USERS = {
     if inspect.isclass(thing) and issubclass(thing, errors.AudiotestError)
 }
 SOURCE = re.compile(
-    r"textbook|[Nn]o source|from memory|second hand|Bessel|theorem|by integration|\b(18|19|20)\d\d\b"
+    r"[Tt]extbook|[Nn]o source|from memory|second hand|Bessel|theorem|by integration|\b(18|19|20)\d\d\b"
     r"|ITU-|IEEE|TIA-|Tikhonov|Oppenheim|Federal Standard|[Ss]ee `"
 )
 PARAMETERS = re.compile(r"^Parameters\n-+\n(.*?)(?=\n\n[A-Z][a-z]+\n-+\n|\Z)", re.MULTILINE | re.DOTALL)
