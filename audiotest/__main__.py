@@ -27,8 +27,10 @@ def main(argv: list[str] | None = None) -> int:
     except BrokenPipeError:
         from audiotest.terminal.starting import give_up
 
-        give_up(sys.stdout)  # whoever read it has gone
-        return INTERRUPTED
+        # Whoever read it has what was wanted. Whether they go before the last line or after it is chance, and
+        # a status that depends on that is of no use to a script.
+        give_up(sys.stdout)
+        return DONE
     except Exception as error:
         return _refuse_unexpected(error)
 

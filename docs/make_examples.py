@@ -29,13 +29,18 @@ SECONDS = 10
 EXAMPLE = re.compile(r"(<!-- printed by: audiotest ([^>]*?) -->\n+```\n)(.*?)(```\n)", re.DOTALL)
 
 
+def make_tone(file: Path, tone_hz: float) -> None:
+    """Write a tone of 0.3 of full scale with a little noise."""
+    n = np.arange(SECONDS * RATE_HZ)
+    noise = np.random.default_rng(1).standard_normal(n.size)
+    soundfile.write(file, 0.3 * np.sin(2 * np.pi * tone_hz / RATE_HZ * n) + 0.001 * noise, RATE_HZ)
+
+
 def make_recordings(folder: Path) -> None:
     """Write ``tone.wav`` and ``hiss.wav`` into a folder."""
-    chance = np.random.default_rng(1)
-    n = np.arange(SECONDS * RATE_HZ)
-    tone = 0.3 * np.sin(2 * np.pi * 1000 / RATE_HZ * n) + 0.001 * chance.standard_normal(n.size)
-    soundfile.write(folder / "tone.wav", tone, RATE_HZ)
-    hiss = sosfilt(butter(4, 3000, fs=RATE_HZ, output="sos"), chance.standard_normal(n.size))
+    make_tone(folder / "tone.wav", 1000.0)
+    noise = np.random.default_rng(2).standard_normal(SECONDS * RATE_HZ)
+    hiss = sosfilt(butter(4, 3000, fs=RATE_HZ, output="sos"), noise)
     soundfile.write(folder / "hiss.wav", 0.12 * hiss / np.std(hiss), RATE_HZ)
 
 

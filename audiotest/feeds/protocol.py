@@ -7,6 +7,10 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+WILDEST_FS = 1e9
+"""What is beyond this, or no number, is no sample of sound; no source. The square of what is left is still a
+number of 32 bits."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Block:

@@ -61,7 +61,7 @@ class SampleRing:
         self._written_n += count_n
 
     def read(self, longest_n: int) -> tuple[NDArray[np.float32], int]:
-        """Take up to `longest_n` frames, not across a gap, and the count lost just before them."""
+        """Take up to `longest_n` frames, shape (n, channels), not across a gap, and the count lost before."""
         lost_n = 0
         end_n = min(self._written_n, self._read_n + longest_n)
         # The writer marks a gap before it writes past it: any gap before end_n is already seen here.

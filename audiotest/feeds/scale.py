@@ -5,13 +5,13 @@ from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import welch
 
 from audiotest.errors import MeasureError, RequestError
 from audiotest.feeds.feedfile import load_feed, save_feed
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, noise_slope_db_per_octave
 from audiotest.measure.filters import emphasis_response
 from audiotest.measure.ifband import HISS_BAND_HZ, HISS_BANDWIDTH_KHZ, density_rms, hiss_khz
+from audiotest.measure.lean import power_density
 from audiotest.measure.level import overload_runs
 from audiotest.measure.tone import fit_sine
 from audiotest.records import Feed
@@ -65,8 +65,8 @@ def learn_from_tone(
 
     Parameters
     ----------
-    samples : NDArray
-        Shape (n,), full scale 1.0. The longest steady stretch of the tone counts; hiss or silence around it
+    samples : ndarray, shape (n,)
+        Full scale 1.0. The longest steady stretch of the tone counts; hiss or silence around it
         does no harm.
     rate_hz : int
         Sample rate.
@@ -134,8 +134,8 @@ def learn_from_hiss(
 
     Parameters
     ----------
-    samples : NDArray
-        Shape (n,), full scale 1.0; the longest steady stretch of its loudest part counts, 1 s at least.
+    samples : ndarray, shape (n,)
+        Full scale 1.0; the longest steady stretch of its loudest part counts, 1 s at least.
     rate_hz : int
         Sample rate.
     if_bandwidth_khz : float
@@ -164,7 +164,7 @@ def learn_from_hiss(
     start_n, end_n = _hiss_stretch(wide, rate_hz)
     hiss = wide[start_n:end_n]
     _refuse_clipped(hiss)
-    hz, density = welch(hiss, rate_hz, nperseg=rate_hz // 25)
+    hz, density = power_density(hiss, rate_hz, rate_hz // 25)
     _refuse_tonal(hz, density)
     judged = deemphasis_us is None
     if deemphasis_us is None:
@@ -189,8 +189,8 @@ def learn_from_hiss(
 def deemphasis_doubt(samples: NDArray[np.floating], rate_hz: int, stated_us: float) -> str | None:
     """Say in one line how the slope of open-squelch hiss contradicts a stated de-emphasis; None when it fits.
 
-    Takes and refuses the samples that `learn_from_hiss` takes and refuses. Hiss without a carrier is flat
-    before de-emphasis (see `audiotest.measure.emphasis.estimate_deemphasis_us`).
+    Takes and refuses the samples, shape (n,), that `learn_from_hiss` takes and refuses. Hiss without a
+    carrier is flat before de-emphasis (see `audiotest.measure.emphasis.estimate_deemphasis_us`).
     """
     start_n, end_n = _hiss_stretch(_finite(samples), rate_hz)
     slope = noise_slope_db_per_octave(samples[start_n:end_n], rate_hz)

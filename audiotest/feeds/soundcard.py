@@ -14,10 +14,13 @@ from audiotest.errors import DeviceError
 from audiotest.extras import how_to_install
 from audiotest.feeds.channels import ChannelChooser
 from audiotest.feeds.chatter import hear_libraries, quieten_libraries
-from audiotest.feeds.protocol import Block
+from audiotest.feeds.protocol import WILDEST_FS, Block
 from audiotest.feeds.ring import SampleRing
 
 BLOCK_S = 0.02
+BUFFER_S = 0.1
+"""What PortAudio may hold while the measuring keeps Python to itself; what many inputs name as their highest
+latency is a third of this."""
 RING_S = 30.0
 """Longer than any over takes to measure: the reader measures between two blocks."""
 NO_DATA_S = 2.0
@@ -28,9 +31,6 @@ LONGEST_LOOK_S = 0.1
 """More than this between two looks for data is no waiting: the program was stopped, or the machine slept."""
 START_PATIENCE_S = 10.0
 CLOSE_PATIENCE_S = 2.0
-WILDEST_FS = 1e9
-"""What a driver gives beyond this, or as no number, is no sample of sound and counts as lost; no source. The
-square of what is left is still a number of 32 bits."""
 LOWEST_RATE_HZ = 6000
 USUAL_RATES_HZ = (48000, 44100, 96000, 32000, 16000, 8000)
 
@@ -47,6 +47,7 @@ class InputDevice:
     channels: int
     default_rate_hz: int
     host_api: str
+    high_latency_s: float = 0.0
 
 
 def list_inputs() -> tuple[InputDevice, ...]:
@@ -73,6 +74,7 @@ def list_inputs() -> tuple[InputDevice, ...]:
             channels=int(device["max_input_channels"]),
             default_rate_hz=round(device["default_samplerate"]),
             host_api=apis[device["hostapi"]],
+            high_latency_s=float(device["default_high_input_latency"]),
         )
         for device in sd.query_devices()
         if device["max_input_channels"] > 0
@@ -137,7 +139,8 @@ class SoundCardSource:
         try:
             self._stream = sd.InputStream(
                 device=device.index, samplerate=sample_rate_hz, channels=width, dtype="float32",
-                latency="high", callback=self._take, finished_callback=self._note_finished,
+                blocksize=round(BLOCK_S * sample_rate_hz), latency=max(BUFFER_S, device.high_latency_s),
+                callback=self._take, finished_callback=self._note_finished,
             )  # fmt: skip
         except (sd.PortAudioError, ValueError) as error:
             refusal = _refusal(sd, device, sample_rate_hz, width, error)

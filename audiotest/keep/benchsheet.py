@@ -17,7 +17,7 @@ def add_bench_result(sheets: Sheets, visit_id: int, stage: Stage, result: BenchR
     ----------
     sheets : Sheets
         Opened.
-    visit_id, stage
+    visit_id, stage : int, Stage
         Which sheet, and whether the set is as found or as left.
     result : BenchResult
         From `read_bench_result`, which lets no rehearsal through.

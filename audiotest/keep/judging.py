@@ -64,8 +64,8 @@ def judge_reading(
 
     Parameters
     ----------
-    key, value
-        The quantity and the reading.
+    key, value : str, float
+        The quantity, one of `QUANTITIES`, and the reading in its own unit.
     limits : LimitSet
         The service's limits.
     nominal : float or None

@@ -49,7 +49,7 @@ def integrated_loudness_lufs(samples: NDArray[np.floating], rate_hz: int) -> flo
 def matching_gains_db(
     first: NDArray[np.floating], first_hz: int, second: NDArray[np.floating], second_hz: int
 ) -> tuple[float, float] | None:
-    """Gains in dB that make two clips equally loud; None when one of them has no loudness.
+    """Gains in dB that make two clips, shape (n,), equally loud; None when one of them has no loudness.
 
     The quieter one stays as it is and the louder one is turned down, then both together if a peak would
     still come above -1 dBFS.

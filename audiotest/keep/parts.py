@@ -228,7 +228,9 @@ def read_stretch(
     A part that is still being written, or that a crash left unfinished, is read up to its last whole frame.
     """
     found: list[NDArray[np.int32]] = []
-    for part, after in zip(parts, [*(part.start_n for part in parts[1:]), None], strict=True):
+    ends = [*(part.start_n for part in parts[1:]), None]
+    # Before the first sample there is no part yet.
+    for part, after in zip(parts, ends[: len(parts)], strict=True):
         if part.start_n >= end_n or (after is not None and after <= start_n):
             continue
         at_n = part.start_n

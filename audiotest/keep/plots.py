@@ -101,7 +101,7 @@ def spectrum(
 def spectrum_plot(
     curves: dict[Stage, tuple[NDArray[np.float64], NDArray[np.float64]]], audio_high_hz: float
 ) -> Drawing:
-    """Draw the spectra of the clips as found and as left over each other."""
+    """Draw the spectra of the clips as found and as left over each other: Hz and dB, each of shape (n,)."""
     axes = Axes(*FIELD, (0.0, SPECTRUM_HIGH_HZ), SPECTRUM_RANGE_DB)
     edge = axes.x(audio_high_hz)
     axes.shapes += [

@@ -166,6 +166,8 @@ def impossible(key: str, value: float) -> str | None:
 def check_point(key: str, point: str) -> str:
     """Check the point that an S-meter reading belongs to, such as S9 or S9+20; others have none.
 
+    What is no such point raises `RequestError`.
+
     >>> check_point("s-meter", "s9+20")
     'S9+20'
     """

@@ -151,7 +151,10 @@ class Recorder:
             self._items.put(_Cut(over, advice))
 
     def close(self) -> None:
-        """Write what has been pushed, cut what is waiting, finish the files. Safe to call twice."""
+        """Write what has been pushed, cut what is waiting, finish the files. Safe to call twice.
+
+        Raises `AudiotestError` when the disk does not answer, `FileError` when it refuses.
+        """
         if self._closed:
             return
         self._closed = True

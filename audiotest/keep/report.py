@@ -42,6 +42,7 @@ class Cell:
     verdict: Verdict
     words: str
     measured: bool
+    reading_id: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -196,7 +197,7 @@ def _cell(reading: Reading, judged: Judged) -> Cell:
         words.insert(0, f"{low.split()[0]} to {high}")
     return Cell(
         text=show(reading.quantity, reading.value), verdict=judged.verdict, words="; ".join(words),
-        measured=reading.typed is None,
+        measured=reading.typed is None, reading_id=reading.id,
     )  # fmt: skip
 
 

@@ -138,7 +138,10 @@ def find_faults(base: sqlite3.Connection) -> list[str]:
 
 
 def copy_sheets(base: sqlite3.Connection, target: Path) -> Path:
-    """Write a whole copy to a file that is not there yet, while others may go on reading and writing."""
+    """Write a whole copy to a file that is not there yet, while others may go on reading and writing.
+
+    Raises `FileError` when the file is there already or cannot be written.
+    """
     try:
         with open(target, "xb"):
             pass

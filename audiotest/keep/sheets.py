@@ -96,7 +96,10 @@ class Sheets:
         options: str = "",
         note: str = "",
     ) -> int:
-        """Put a set on the books and return its number; ``service`` is the id of a limit set or empty."""
+        """Put a set on the books and return its number; ``service`` is the id of a limit set or empty.
+
+        Raises `RequestError` without maker and model, or for a limit set that there is not.
+        """
         if not (line(maker) or line(model)):
             raise RequestError("a set needs a maker or a model", "give at least one of them")
         if service:
@@ -126,7 +129,10 @@ class Sheets:
         owner: str = "",
         bench: str = "",
     ) -> int:
-        """Begin a sheet for a set and return its number; the limits default to those of its service."""
+        """Begin a sheet for a set and return its number; the limits default to those of its service.
+
+        Raises `RequestError` for a set, limits, channel or frequency that there is not.
+        """
         radio = self.get_set(set_id)
         chosen = limits or radio.service
         if not chosen:
@@ -178,7 +184,10 @@ class Sheets:
     def type_reading(
         self, visit_id: int, stage: Stage, key: str, text: str, *, point: str = "", sure: bool = False
     ) -> Reading:
-        """Put a typed reading on a sheet, once its unit and its size have been checked."""
+        """Put a typed reading on a sheet, once its unit and its size have been checked.
+
+        Raises `RequestError` for what cannot be, and without ``sure`` for what is unlikely.
+        """
         visit = self.get_visit(visit_id)
         nominal = nominal_of(visit)
         key = get_quantity(key).key
@@ -242,7 +251,7 @@ class Sheets:
             self.base.execute("UPDATE faults SET cure = ? WHERE id = ?", (needed(cure, "the cure"), fault_id))
 
     def add_part(self, visit_id: int, name: str, count: int = 1) -> int:
-        """Note a part that was fitted."""
+        """Note a part that was fitted; `RequestError` for a count outside 1 to 1000 or no name."""
         self.get_visit(visit_id)
         if not 1 <= count <= 1000:
             raise RequestError(f"{count} parts", "give a count from 1 to 1000")
@@ -263,7 +272,7 @@ class Sheets:
         place: str = "",
         words: str = "",
     ) -> int:
-        """Note the helper's spoken report: readability 1 to 5 and strength 1 to 9."""
+        """Note the helper's spoken report: readability 1 to 5, strength 1 to 9; `RequestError` outside."""
         self.get_visit(visit_id)
         if not 1 <= readability <= 5:
             raise RequestError(f"readability {readability}", "it goes from 1, unreadable, to 5, perfect")

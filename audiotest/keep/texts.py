@@ -12,7 +12,8 @@ def clean(text: str) -> str:
     """Free text as it is kept: no control characters but line ends, valid Unicode, not endless.
 
     Signs that turn the direction of writing are left out as well: they can make a sheet say another thing
-    than it holds (Unicode Technical Report 36, section 2.9, from memory).
+    than it holds (Unicode Technical Report 36, section 2.9, from memory). What is too long raises
+    `RequestError`.
     """
     sound = text.encode("utf-8", "replace").decode("utf-8")
     kept = "".join(
@@ -33,7 +34,7 @@ def line(text: str) -> str:
 
 
 def needed(text: str, what: str) -> str:
-    """Free text that may not be empty."""
+    """Free text that may not be empty; `RequestError` names `what` is."""
     tidy = clean(text)
     if not tidy:
         raise RequestError(f"{what} is empty", "say in a few words what it is")

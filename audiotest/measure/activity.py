@@ -40,7 +40,7 @@ class Activity:
         return float(np.sum(self.active)) * FRAME_S
 
     def select(self, samples: NDArray[np.floating]) -> NDArray[np.floating]:
-        """The active frames of `samples`, joined."""
+        """The active frames of `samples`, shape (n,), joined: shape (m,), same unit."""
         frames = samples[: len(self.active) * self.frame_n].reshape(-1, self.frame_n)
         return frames[self.active[: len(frames)]].ravel()
 
@@ -53,7 +53,10 @@ def frame_rms(samples: NDArray[np.floating], frame_n: int) -> NDArray[np.float64
 
 
 def low_view(samples: NDArray[np.floating], sample_rate_hz: int) -> NDArray[np.float64]:
-    """The discriminator's output de-emphasised and cut at 2.6 kHz: speech stands highest above noise."""
+    """The discriminator's output, shape (n,), de-emphasised and cut at 2.6 kHz; same shape and unit.
+
+    Speech stands highest above noise there: what rises with frequency is noise of the discriminator.
+    """
     return bandpass(deemphasis(samples, sample_rate_hz, LOW_VIEW_US), sample_rate_hz, *LOW_VIEW_HZ)
 
 
@@ -78,9 +81,9 @@ def crackles(samples: NDArray[np.floating], part: Activity) -> NDArray[np.bool_]
 
     Notes
     -----
-    A frame whose peak stands more than 9 dB over the 98th percentile of frame peaks: on 299 simulated overs
-    of eight talkers the highest syllable stood 6.8 dB over it. More than a tenth of a second of them is no
-    crackle, and none is named then.
+    No source: a frame whose peak stands more than 9 dB over the 98th percentile of frame peaks. On 299
+    simulated overs of eight talkers the highest syllable stood 6.8 dB over it. More than a tenth of a second
+    of them is no crackle, and none is named then.
     """
     count = min(len(part.active), len(samples) // part.frame_n)
     peaks = np.abs(samples[: count * part.frame_n]).reshape(count, part.frame_n).max(axis=1)
@@ -125,6 +128,10 @@ def find_activity(
         Frames of 20 ms within 25 dB of the 98th percentile and at least 6 dB over the noise, here or (weak
         signals show speech only there) in the de-emphasised view; 3 dB where that leaves less than 2 s. Start
         and end need 60 ms in a row.
+
+    Notes
+    -----
+    The 25 dB belong to the definition of the drive (`audiotest.measure.limiter`); the rest has no source.
     """
     frame_n = round(sample_rate_hz * FRAME_S)
     rms = frame_rms(samples, frame_n)

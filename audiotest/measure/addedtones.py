@@ -7,8 +7,7 @@ import numpy as np
 from audiotest.measure.beep import find_end_beep
 from audiotest.measure.emphasis import low_response
 from audiotest.measure.filters import emphasis_response
-from audiotest.measure.hum import MAINS_TOLERANCE_HZ
-from audiotest.measure.subaudible import find_subaudible, without_tone
+from audiotest.measure.subaudible import find_subaudible, may_be_ripple, without_tone
 from audiotest.measure.views import Sound, flat_view
 from audiotest.records import EndBeep, Feed, Subaudible
 
@@ -37,7 +36,7 @@ def added_subaudible(
     if feed is not None and gain is not None:
         deviation_khz = float(amplitude_fs / gain * feed.scale_khz_per_fs)
     # Alone on a mains harmonic: a tone is sent at a tenth of the peaks or so, hum far below.
-    if abs(frequency_hz - 100.0) < MAINS_TOLERANCE_HZ and flat_fs < LEAST_TONE_SHARE * peak_fs:
+    if may_be_ripple(frequency_hz) and flat_fs < LEAST_TONE_SHARE * peak_fs:
         return None
     return Subaudible(frequency_hz=float(frequency_hz), deviation_khz=deviation_khz)
 

@@ -16,7 +16,7 @@ MIN_BARE_S = 0.06
 
 
 def low_view(sound: Sound, deemphasis_us: float) -> NDArray[np.float64]:
-    """The over de-emphasised and cut at 2.6 kHz, at the low rate: see `audiotest.measure.activity`."""
+    """The over de-emphasised and cut at 2.6 kHz, shape (n_low,): see `audiotest.measure.activity`."""
     return speech_view(
         sound.low, sound.low_rate_hz, deemphasis_us, usual_us=speech.LOW_VIEW_US, band_hz=speech.LOW_VIEW_HZ
     )
@@ -54,7 +54,7 @@ def quietest(sound: Sound) -> Sound | None:
 
 
 def audio_band(sound: Sound) -> NDArray[np.float64]:
-    """300-3400 Hz of the over at the low rate."""
+    """300-3400 Hz of the over at the low rate, shape (n_low,), in full scale."""
     rate_hz = sound.low_rate_hz
     return in_pieces(lambda part: bandpass(part, rate_hz, 300.0, 3400.0), sound.low, rate_hz)
 

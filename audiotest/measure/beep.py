@@ -44,6 +44,10 @@ def find_end_beep(samples: NDArray[np.floating], sample_rate_hz: int) -> EndTone
         fifths of the audio's power in one line, keeps its frequency within 30 Hz and its level within 4 dB,
         and is one sine from start to end: what is not in it is distortion and the noise that is heard
         elsewhere too. A voice has harmonics, and glides. A clip that is one tone throughout has no end beep.
+
+    Notes
+    -----
+    What beeps do is common practice, no source; the sine is fitted by least squares (IEEE Std 1057).
     """
     rate = sample_rate_hz
     tail_n = min(len(samples), round((LONGEST_S + LATEST_END_S + 0.4) * rate))

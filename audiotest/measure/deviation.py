@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
-from scipy.signal import welch
 
+from audiotest.measure.lean import power_density
 from audiotest.measure.limiter import Drive
 
 
@@ -36,8 +36,7 @@ def _noise_like(
     noise: NDArray[np.floating], count: int, sample_rate_hz: int, helpings: int, seed: int
 ) -> list[NDArray[np.float64]]:
     """Gaussian noises of `count` samples with the density of `noise`."""
-    window_n = min(len(noise), sample_rate_hz // 50)
-    hz, density = welch(noise, sample_rate_hz, nperseg=window_n)
+    hz, density = power_density(noise, sample_rate_hz, sample_rate_hz // 50)
     size = scipy.fft.next_fast_len(count, real=True)
     grid = scipy.fft.rfftfreq(size, 1.0 / sample_rate_hz)
     gain = np.sqrt(np.interp(grid, hz, density) * sample_rate_hz / 2.0)
@@ -106,9 +105,10 @@ def measure_swing(
 def with_model(sent: Swing, active: NDArray[np.float64], drive: Drive | None) -> Swing:
     """Where hiss told the receiver's filters: what was heard and what the drive model expects, weighed.
 
-    Noise and phase errors of the undone filters lift the highest of many equal peaks, and taking out much
-    noise may take most of a weak over's peaks along. The model knows those, but not this talker: where the
-    two agree their geometric mean errs least, where they do not the model alone.
+    `active` is the received active speech, shape (n,), in the unit of `sent`. Noise and phase errors of the
+    undone filters lift the highest of many equal peaks, and taking out much noise may take most of a weak
+    over's peaks along. The model knows those, but not this talker: where the two agree their geometric mean
+    errs least, where they do not the model alone.
     """
     if drive is None:
         return sent
@@ -127,7 +127,10 @@ def _weighed(heard: float, expected: float) -> float:
 
 
 def by_model(active: NDArray[np.float64], swing: Swing | None, drive: Drive | None) -> Swing | None:
-    """Without hiss: by what the drive model knows of filters and noise."""
+    """Without hiss: by what the drive model knows of filters and noise.
+
+    `active` is the received active speech, shape (n,), in the unit of `swing`; None where neither tells.
+    """
     if swing is None or drive is None:
         return swing
     received = float(np.quantile(np.abs(active), 0.999))

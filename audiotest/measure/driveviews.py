@@ -12,9 +12,9 @@ import numpy as np
 import scipy.fft
 import soxr
 from numpy.typing import NDArray
-from scipy.signal import lfilter
 
 from audiotest.measure.filters import minimum_phase
+from audiotest.measure.lean import recursion
 
 RATE_HZ = 8000
 FRAME_N = 160
@@ -104,7 +104,8 @@ def undo_highpass(samples: NDArray[np.floating], corner_hz: float, order: float)
 def _lift_low(samples: NDArray[np.float64], corner_hz: float) -> NDArray[np.float64]:
     """Undo one coupling capacitor: the inverse of a first-order high-pass, held below 40 Hz."""
     k, floor = 2 * np.pi * corner_hz / RATE_HZ, 2 * np.pi * 40.0 / RATE_HZ
-    return np.asarray(lfilter([1.0, -np.exp(-k)], [1.0, -np.exp(-floor)], samples))
+    risen = samples - np.exp(-k) * np.concatenate([[0.0], samples[:-1]])
+    return recursion(risen, np.exp(-floor))
 
 
 def _joined(samples: NDArray[np.float64], active: NDArray[np.bool_]) -> NDArray[np.float64]:
@@ -158,6 +159,10 @@ def drive_views(
         Open-squelch hiss, de-emphasis undone.
     limited : ndarray, shape (n,), or None
         The over with the learnt path undone: what left the limiter (`audiotest.measure.path.undo_path`).
+
+    Notes
+    -----
+    There is no source for which high-passes are undone.
     """
     x = _at_rate(samples, sample_rate_hz, len(active))
     highpass = None if hiss is None else receiver_highpass(hiss, sample_rate_hz)

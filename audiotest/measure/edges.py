@@ -65,6 +65,10 @@ def squelch_tail_start(samples: NDArray[np.floating], sample_rate_hz: int) -> in
     -------
     int or None
         Sample position at which the carrier dropped.
+
+    Notes
+    -----
+    By `change_point`, the most likely change of variance; no source for how long and how loud a tail is.
     """
     plan = plan_bands(sample_rate_hz)
     tail_n = min(len(samples), round(TAIL_S * sample_rate_hz))

@@ -2,8 +2,8 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import welch
 
+from audiotest.measure.lean import power_density
 from audiotest.units import power_db
 
 SLOPE_BAND_HZ = (600.0, 2200.0)
@@ -13,7 +13,7 @@ USUAL_DEEMPHASIS_US = 750.0
 
 
 def noise_slope_db_per_octave(samples: NDArray[np.floating], sample_rate_hz: int) -> float | None:
-    """Slope of a noise's power density over 600-2200 Hz in dB per octave; None below 0.1 s.
+    """Slope of a noise, shape (n,), over 600-2200 Hz in dB of density per octave; None below 0.1 s.
 
     >>> rng = np.random.default_rng(1)
     >>> abs(noise_slope_db_per_octave(rng.standard_normal(96000), 48000)) < 0.5
@@ -21,8 +21,7 @@ def noise_slope_db_per_octave(samples: NDArray[np.floating], sample_rate_hz: int
     """
     if len(samples) < 0.1 * sample_rate_hz:
         return None
-    window_n = min(len(samples), sample_rate_hz // 25)
-    hz, density = welch(samples, sample_rate_hz, nperseg=window_n)
+    hz, density = power_density(samples, sample_rate_hz, sample_rate_hz // 25)
     inside = (hz >= SLOPE_BAND_HZ[0]) & (hz <= SLOPE_BAND_HZ[1])
     if not np.any(inside) or power_db(float(np.min(density[inside]))) is None:
         return None
@@ -86,7 +85,7 @@ def low_response(hiss: NDArray[np.floating], sample_rate_hz: int, frequency_hz: 
     """
     if len(hiss) < 0.5 * sample_rate_hz:
         return None
-    hz, density = welch(hiss, sample_rate_hz, nperseg=sample_rate_hz // 20)
+    hz, density = power_density(hiss, sample_rate_hz, sample_rate_hz // 20)
     near = np.argsort(np.abs(hz - frequency_hz))[:3]
     reference = density[(hz > 850.0) & (hz < 1150.0)]
     if not np.all(density[near] > 0.0) or not np.all(reference > 0.0):

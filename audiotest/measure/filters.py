@@ -71,6 +71,10 @@ def apply_response(samples: NDArray[np.floating], rate_hz: float, response: Resp
     ndarray, shape (n,)
         The filtered samples. Both ends are continued by 50 ms of mirrored signal, because a stretch is
         nearly always cut from a longer stream.
+
+    Notes
+    -----
+    Fast convolution in the frequency domain (textbook).
     """
     x = np.asarray(samples, dtype=np.float64)
     if len(x) == 0:
@@ -186,6 +190,10 @@ def undo_deemphasis(
     -------
     ndarray, shape (n,)
         Same unit, unity gain at 1 kHz.
+
+    Notes
+    -----
+    The inverse of a first-order low-pass (textbook); for the edge above `high_hz` there is no source.
     """
     flat_to_hz = limited_high_hz(rate_hz, high_hz)
     nothing_from_hz = min((1.0 + ROLL_OFF_SHARE) * flat_to_hz, rate_hz / 2.0)

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import welch
 
 from audiotest.measure.filters import apply_response, emphasis_response, minimum_phase
+from audiotest.measure.lean import power_density
 
 SHORTEST_S = 0.3
 MOST_CLIPPED = 0.02
@@ -114,7 +114,7 @@ def receiver_inverse(
     size = np.abs(hiss)
     if float(np.mean(size >= 0.999 * np.max(size))) > MOST_CLIPPED:
         return None
-    hz, density = welch(hiss, sample_rate_hz, nperseg=sample_rate_hz // 50)
+    hz, density = power_density(hiss, sample_rate_hz, sample_rate_hz // 50)
     density = density * np.abs(emphasis_response(hz, deemphasis_us)) ** 2 if deemphasis_us > 0.0 else density
     reference = density[(hz > REFERENCE_HZ[0]) & (hz < REFERENCE_HZ[1])]
     if len(reference) < 4 or not np.all(reference > 0.0):

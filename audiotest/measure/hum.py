@@ -31,6 +31,10 @@ def measure_hum(samples: NDArray[np.floating], sample_rate_hz: int) -> tuple[flo
         The strongest line (nominal) of the mains family with more power, and the RMS of that family up to
         300 Hz in full scale. None when no line is steady and well above the noise around it. The level is
         as received: a high-pass in the receiver takes most of 50 Hz away.
+
+    Notes
+    -----
+    Weighted least squares (textbook), see `audiotest.measure.lines`; no source for the bounds.
     """
     band = low_band(samples, sample_rate_hz)
     families = [] if band is None else [(hz, mains_lines(band, hz)) for hz in (50.0, 60.0)]

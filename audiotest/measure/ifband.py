@@ -2,9 +2,9 @@
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import welch
 
 from audiotest.measure.filters import emphasis_response
+from audiotest.measure.lean import power_density
 
 HISS_BAND_HZ = (600.0, 2200.0)
 """Left alone by the audio filters of receivers."""
@@ -61,13 +61,17 @@ def bandwidth_of_hiss(
     float or None
         From 3 to 50 kHz; it is off by twice what the scale is off (2 dB for 1 dB). None for less than 0.3 s,
         for clipped hiss, and for a level that no such bandwidth explains.
+
+    Notes
+    -----
+    `hiss_khz` turned round: hiss depends on the IF noise bandwidth alone (Rice 1948).
     """
     if len(hiss) < SHORTEST_S * sample_rate_hz:
         return None
     size = np.abs(hiss)
     if float(np.mean(size >= 0.999 * np.max(size))) > MOST_CLIPPED:
         return None
-    hz, density = welch(np.asarray(hiss, dtype=np.float64), sample_rate_hz, nperseg=sample_rate_hz // 25)
+    hz, density = power_density(hiss, sample_rate_hz, sample_rate_hz // 25)
     rms_khz = density_rms(hz, density, deemphasis_us) * scale_khz_per_fs
     tried = np.geomspace(3.0, 50.0, 141)
     levels = np.array([hiss_khz(bandwidth) for bandwidth in tried])

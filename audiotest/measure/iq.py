@@ -55,7 +55,10 @@ class AmReading:
 
 
 def complex_feed(stereo: NDArray[np.floating], *, swapped: bool = False) -> NDArray[np.complex128]:
-    """I/Q samples, shape (n,), of a stereo feed, shape (n, 2): left is I, right is Q, or the other way."""
+    """I/Q samples, shape (n,), of a stereo feed, shape (n, 2): left is I, right is Q, or the other way.
+
+    A feed of another number of channels raises `MeasureError`.
+    """
     if stereo.ndim != 2 or stereo.shape[1] != 2:
         raise MeasureError("an I/Q feed has two channels", "record I on the left and Q on the right channel")
     left, right = np.asarray(stereo, dtype=np.float64).T
@@ -65,8 +68,9 @@ def complex_feed(stereo: NDArray[np.floating], *, swapped: bool = False) -> NDAr
 def feed_doubts(iq: NDArray[np.complexfloating], offset_hz: float) -> tuple[str, ...]:
     """What is wrong with an I/Q feed so that its figures are off, each with its cure; empty when nothing is.
 
-    A carrier on 0 Hz cannot be told from the offset of the converters. Unequal branches show as an image: for
-    z = s + k·s*, the mean of z² over that of |z|² is 2k when the carrier turns (textbook).
+    `iq` is complex, shape (n,), the carrier `offset_hz` from the middle. A carrier on 0 Hz cannot be told
+    from the offset of the converters. Unequal branches show as an image: for z = s + k·s*, the mean of z²
+    over that of |z|² is 2k when the carrier turns (textbook).
 
     >>> t = np.arange(48000) / 48000
     >>> feed_doubts(np.exp(2j * np.pi * 300 * t), 300.0)
@@ -193,9 +197,9 @@ def measure_am(
 ) -> AmReading:
     """Modulation depth of an AM emission, both ways, and its carrier offset.
 
-    Parameters are those of `measure_fm`. The carrier itself is the reference: what is in phase with it,
-    averaged over 25 ms, is the envelope, so that noise does not fill the troughs and a carrier driven
-    through zero shows more than 100 % downwards.
+    Parameters are those of `measure_fm`: `iq` is complex, shape (n,), full scale 1.0. The carrier itself is
+    the reference: what is in phase with it, averaged over 25 ms, is the envelope, so that noise does not
+    fill the troughs and a carrier driven through zero shows more than 100 % downwards.
 
     Raises
     ------

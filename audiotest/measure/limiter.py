@@ -93,9 +93,9 @@ def estimate_drive(
 
     Notes
     -----
-    A limiter leaves flat tops that filters round and tilt afterwards; what height the wave would have had
-    is learnt, 20 ms by 20 ms, from simulated overs of many talkers and filters. `tests/benchmarks/accuracy`
-    measures the errors on talkers, filters and limiters that had no part in it.
+    No source: a limiter leaves flat tops that filters round and tilt afterwards; what height the wave would
+    have had is learnt, 20 ms by 20 ms, from simulated overs of many talkers and filters.
+    `tests/benchmarks/accuracy` measures the errors on talkers, filters and limiters that had no part in it.
     """
     if np.sum(active) * FRAME_S < MIN_ACTIVE_S or not np.any(samples):
         return None

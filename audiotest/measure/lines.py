@@ -1,9 +1,12 @@
 """Steady lines below the voice: the common ground of hum and sub-audible tones.
 
 A line that is there all the time adds up over the whole clip; a voice, which glides and pauses, does not.
+The band is made equally noisy all over first, as generalised least squares asks for in coloured noise
+(textbook): otherwise what a receiver's high-pass leaves of a voice at 300 Hz buries a tone at 70 Hz.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import scipy.fft
@@ -12,28 +15,39 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter, uniform_filter1d
 
 LOW_RATE_HZ = 1000
+LOUD_N = 100
 LONGEST_S = 16.0
 """Longer clips are judged by their middle: over a minute neither mains nor an oscillator stays put."""
 LEAST_S = 1.0
-LOUD_S = 0.1
 QUIET_SHARE = 0.02
+EDGE_S = 0.1
+"""Fade at both ends, so that their jumps do not spread over the band; little of them is weighed anyway."""
+BAND_HZ = (30.0, 40.0, 320.0, 340.0)
+"""Where lines are looked for, with its slopes: speech above weighs nothing."""
+PARTS_HZ = (0.0, 92.9, 125.2, 175.5, LOW_RATE_HZ / 2.0)
+"""A voice is loud at other moments in each part than in the next; no tone or hum is at the borders."""
+BESIDE_HZ = 12.0
+"""How far beyond a part the voice counts that decides its weights."""
 PADDING = 8
 SEGMENT_S = 0.5
-NEIGHBOURS_HZ = 10.0
-LEAST_OVER_NOISE = 20.0
-"""Power over the local mean. Noise reaches it once in e²⁰ cells; the spectrum of a voice is rougher."""
+NEIGHBOURS_HZ, SMOOTH_HZ = 10.0, 20.0
+LEAST_OVER_NOISE = 25.0
+"""Power over the local mean. Noise reaches it once in e²⁵ cells; the spectrum of a voice is rougher."""
 LEAST_STEADY = 0.8
 
 
 @dataclass(frozen=True, slots=True)
 class LowBand:
-    """The band below 450 Hz at 1 kHz, weighted spectrum and local noise.
+    """The band below 340 Hz at 1 kHz: as it came, whitened, weighted spectrum of that and local noise.
 
-    ``samples`` and ``weights`` have shape (n,); ``spectrum`` holds complex peak amplitudes and
-    ``noise_power`` the mean square of the amplitudes around, both in steps of ``step_hz`` from 0 Hz.
+    ``samples`` and ``white`` have shape (n,), ``weights`` (parts, n); ``gain`` is what whitened,
+    ``spectrum`` holds complex peak amplitudes of ``white`` and ``noise_power`` the mean square of the
+    amplitudes around, all three in steps of ``step_hz`` from 0 Hz.
     """
 
     samples: NDArray[np.float64]
+    white: NDArray[np.float64]
+    gain: NDArray[np.float64]
     weights: NDArray[np.float64]
     spectrum: NDArray[np.complex128]
     noise_power: NDArray[np.float64]
@@ -46,7 +60,7 @@ class LowBand:
 
     @property
     def over_noise(self) -> NDArray[np.float64]:
-        """Power of each step over the local noise."""
+        """Power of each step over the local noise, a ratio, shape as ``spectrum``."""
         return np.abs(self.spectrum) ** 2 / self.noise_power
 
 
@@ -60,7 +74,7 @@ class Line:
 
 
 def low_band(samples: NDArray[np.floating], sample_rate_hz: int) -> LowBand | None:
-    """The low band of a clip, None for less than a second of audio."""
+    """The low band of a clip, shape (n,), full scale 1.0; None for less than a second of audio."""
     if len(samples) < LEAST_S * sample_rate_hz:
         return None
     spare = max(0, len(samples) - round(LONGEST_S * sample_rate_hz)) // 2
@@ -69,24 +83,62 @@ def low_band(samples: NDArray[np.floating], sample_rate_hz: int) -> LowBand | No
 
 
 def analyse(low: NDArray[np.float64]) -> LowBand:
-    """Weighted spectrum of a signal at `LOW_RATE_HZ`.
+    """Whitened and weighted spectrum of a signal at `LOW_RATE_HZ`, shape (n,), full scale 1.0.
 
     Loud syllables count less: each moment is weighted by the inverse of the power around it, as weighted
     least squares asks for when the noise changes (textbook), bounded so that pauses do not count alone.
     """
-    power = uniform_filter1d(low**2, round(LOUD_S * LOW_RATE_HZ), mode="nearest")
-    typical = max(float(np.median(power)), 1e-20)
-    weights = np.hanning(len(low) + 2)[1:-1] / (power / typical + QUIET_SHARE)
-    total = float(np.sum(weights))
     n = PADDING * scipy.fft.next_fast_len(len(low), real=True)
-    spectrum = scipy.fft.rfft(2.0 / total * weights * low, n)
-    step_hz = LOW_RATE_HZ / n
+    gain = _whitening(low, n)
+    from_end_n = np.minimum(np.arange(len(low)), np.arange(len(low))[::-1])
+    edges = 0.5 - 0.5 * np.cos(np.pi * np.minimum(from_end_n / (EDGE_S * LOW_RATE_HZ), 1.0))
+    white = scipy.fft.irfft(scipy.fft.rfft(low * edges, n) * gain, n)[: len(low)]
+    whole = scipy.fft.rfft(white, n)
+    beside = round(BESIDE_HZ * n / LOW_RATE_HZ)
+    weights, spectra, noises = [], [], []
+    for first, last in pairwise(round(hz * n / LOW_RATE_HZ) for hz in PARTS_HZ):
+        part = np.zeros_like(whole)
+        inside = slice(max(first - beside, 0), last + beside)
+        part[inside] = whole[inside]
+        power = uniform_filter1d(scipy.fft.irfft(part, n)[: len(low)] ** 2, LOUD_N, mode="nearest")
+        typical = max(float(np.median(power)), 1e-20)
+        weights.append(np.hanning(len(low) + 2)[1:-1] / (power / typical + QUIET_SHARE))
+        spectrum = scipy.fft.rfft(2.0 / float(np.sum(weights[-1])) * weights[-1] * white, n)
+        spectra.append(spectrum[first:last])
+        noises.append(_around(spectrum)[first:last])
+    return LowBand(
+        low, white, gain, np.array(weights), np.concatenate(spectra), np.concatenate(noises), LOW_RATE_HZ / n
+    )
+
+
+def weights_at(band: LowBand, frequency_hz: float) -> NDArray[np.float64]:
+    """Weight of each moment for a line of this frequency, shape (n,)."""
+    part = int(np.searchsorted(PARTS_HZ, frequency_hz, side="right")) - 1
+    return np.asarray(band.weights[min(max(part, 0), len(band.weights) - 1)])
+
+
+def _around(spectrum: NDArray[np.complex128]) -> NDArray[np.float64]:
+    """Mean square around each step of a padded spectrum of a tapered signal."""
     cells = np.abs(spectrum[::PADDING]) ** 2
-    span = 2 * round(NEIGHBOURS_HZ / (step_hz * PADDING)) + 1
+    # Half the sampling rate lies as many cells up as half the signal is long.
+    span = 2 * round(NEIGHBOURS_HZ / (LOW_RATE_HZ / 2.0) * (len(cells) - 1)) + 1
     # The power of a noise cell is exponentially distributed: its median is ln 2 of the mean.
     local = median_filter(cells, size=span, mode="nearest") / np.log(2.0)
     noise = np.interp(np.arange(len(spectrum)), PADDING * np.arange(len(cells)), local)
-    return LowBand(low, weights, spectrum, np.maximum(noise, 1e-24), step_hz)
+    return np.asarray(np.maximum(noise, 1e-24))
+
+
+def _whitening(low: NDArray[np.float64], n: int) -> NDArray[np.float64]:
+    """Gain over `n` steps that makes the noise the same everywhere in the band, and takes the rest away."""
+    hz = scipy.fft.rfftfreq(n, 1.0 / LOW_RATE_HZ)
+    band = np.interp(hz, BAND_HZ, (0.0, 1.0, 1.0, 0.0))
+    tapered = 2.0 / len(low) * np.hanning(len(low) + 2)[1:-1] * low
+    level = np.log(_around(scipy.fft.rfft(tapered, n)))
+    # A gain without fine structure rings for no longer than the fade at the ends.
+    span = 2 * round(SMOOTH_HZ / LOW_RATE_HZ * n) + 1
+    for _ in range(2):
+        level = uniform_filter1d(level, span, mode="nearest")
+    return np.asarray(band * np.exp(-0.5 * level))
 
 
 def line_near(band: LowBand, frequency_hz: float, within_hz: float) -> Line | None:
@@ -110,8 +162,14 @@ def line_near(band: LowBand, frequency_hz: float, within_hz: float) -> Line | No
 def amplitude_at(band: LowBand, frequency_hz: float) -> complex:
     """Complex peak amplitude of a frequency, weighted."""
     turns = frequency_hz / LOW_RATE_HZ * np.arange(len(band.samples))
-    kernel = band.weights * np.exp(-2j * np.pi * turns)
-    return complex(2.0 * np.dot(kernel, band.samples) / np.sum(band.weights))
+    weights = weights_at(band, frequency_hz)
+    kernel = weights * np.exp(-2j * np.pi * turns)
+    return complex(2.0 * np.dot(kernel, band.white) / np.sum(weights)) / gain_at(band, frequency_hz)
+
+
+def gain_at(band: LowBand, frequency_hz: float) -> float:
+    """What a line of this frequency was multiplied by to whiten the band."""
+    return float(np.interp(frequency_hz / band.step_hz, np.arange(len(band.gain)), band.gain))
 
 
 def is_steady(band: LowBand, line: Line) -> bool:
@@ -124,30 +182,31 @@ def is_steady(band: LowBand, line: Line) -> bool:
     length = len(band.samples) // count
     # The whole line is taken out, so that what remains is the miss at its frequency and noise beside it.
     turns = np.arange(count * length) / LOW_RATE_HZ
-    rest = band.samples[: count * length] - np.real(
-        line.amplitude * np.exp(2j * np.pi * line.frequency_hz * turns)
-    )
+    whole = line.amplitude * gain_at(band, line.frequency_hz)
+    rest = band.white[: count * length] - np.real(whole * np.exp(2j * np.pi * line.frequency_hz * turns))
     window = np.hanning(length + 2)[1:-1]
     # The weights of the clip without its taper: its ends count as much as its middle here.
-    loud = band.weights / np.hanning(len(band.weights) + 2)[1:-1]
+    loud = weights_at(band, line.frequency_hz) / np.hanning(len(band.samples) + 2)[1:-1]
     g = loud[: count * length].reshape(count, length) * window
     g /= np.sum(g, axis=1, keepdims=True)
     beside = 2.0 / (length / LOW_RATE_HZ) * np.array([-4.0, -3.0, -2.0, 2.0, 3.0, 4.0])
     kernel = np.exp(-2j * np.pi * np.outer(turns, line.frequency_hz + np.concatenate([[0.0], beside])))
     z = 2.0 * np.einsum("kn,knf->kf", g * rest.reshape(count, length), kernel.reshape(count, length, -1))
     noise = np.sqrt(np.median(np.abs(z[:, 1:]) ** 2, axis=1) / np.log(2.0))
-    kept = np.abs(z[:, 0]) < 0.5 * abs(line.amplitude) + 2.0 * noise
+    kept = np.abs(z[:, 0]) < 0.5 * abs(whole) + 2.0 * noise
     return bool(np.mean(kept) >= LEAST_STEADY)
 
 
 def without(band: LowBand, lines: list[Line]) -> LowBand:
-    """The band less some lines, fitted jointly by weighted least squares."""
-    if not lines:
-        return band
-    angle = (
-        2.0 * np.pi / LOW_RATE_HZ * np.outer(np.arange(len(band.samples)), [x.frequency_hz for x in lines])
-    )
-    design = np.concatenate([np.cos(angle), np.sin(angle)], axis=1)
-    root = np.sqrt(band.weights)[:, None]
-    fit = np.linalg.lstsq(design * root, band.samples * root[:, 0], rcond=None)[0]
-    return analyse(band.samples - design @ fit)
+    """The band less some lines, fitted by weighted least squares, those of one part jointly."""
+    rest = band.samples
+    for low_hz, high_hz in pairwise(PARTS_HZ):
+        hz = [line.frequency_hz for line in lines if low_hz <= line.frequency_hz < high_hz]
+        if hz:
+            angle = 2.0 * np.pi / LOW_RATE_HZ * np.outer(np.arange(len(rest)), hz)
+            design = np.concatenate([np.cos(angle), np.sin(angle)], axis=1)
+            gain = np.tile([gain_at(band, each) for each in hz], 2)
+            root = np.sqrt(weights_at(band, hz[0]))[:, None]
+            fit = np.linalg.lstsq(design * gain * root, band.white * root[:, 0], rcond=None)[0]
+            rest = rest - design @ fit
+    return analyse(rest) if lines else band

@@ -284,6 +284,10 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
     -------
     Over
         Every figure that could be measured; the reason of each None in ``notes``.
+
+    Notes
+    -----
+    Each figure has its method and source where it is made; see `audiotest.measure`.
     """
     sound = two_views(audio.samples, audio.sample_rate_hz)
     edge_s = min(EDGE_S, sound.seconds / 8.0)

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import BSpline
 
 from audiotest.measure.filters import minimum_phase
 from audiotest.measure.pathtones import CombTone
@@ -101,6 +100,9 @@ class Curve:
 
 def _basis(hz: Array) -> Array:
     """Cubic B-splines on a scale that is linear below 400 Hz and logarithmic above, shape (n, SPLINES)."""
+    # Only learning needs it, and it brings SciPy's optimisers along.
+    from scipy.interpolate import BSpline
+
     low, high = (math.log2(1.0 + f / WARP_HZ) for f in (SPLINE_LOW_HZ, SPLINE_HIGH_HZ))
     step = (high - low) / (SPLINES - 3)
     knots = low + step * np.arange(-3, SPLINES + 1)

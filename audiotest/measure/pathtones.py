@@ -10,9 +10,9 @@ import numpy as np
 import scipy.fft
 import soxr
 from numpy.typing import NDArray
-from scipy.signal import welch
 
 from audiotest.measure.filters import bandpass, limited_high_hz
+from audiotest.measure.lean import power_density
 from audiotest.measure.tone import fit_sine
 
 FRAME_S, HOP_S = 0.1, 0.05
@@ -161,7 +161,7 @@ def _take_apart(x: NDArray[np.float64], rate_hz: int, near_hz: float, start_n: i
     design = np.array(waves)
     solved = np.linalg.lstsq(design @ design.T, design @ x, rcond=None)[0]
     rest = x - solved @ design
-    hz, density = welch(rest, rate_hz, nperseg=min(len(rest), round(NOISE_WINDOW_S * rate_hz)))
+    hz, density = power_density(rest, rate_hz, round(NOISE_WINDOW_S * rate_hz))
     beside = np.interp(frequency_hz * np.arange(1, count + 1), hz, density)
     return CombTone(
         frequency_hz=float(frequency_hz), start_s=start_n / rate_hz, end_s=(start_n + len(x)) / rate_hz,

@@ -70,6 +70,10 @@ def judge_response(
     ------
     MeasureError
         1 kHz lies outside the tones, or a size is not above zero.
+
+    Notes
+    -----
+    For the mask and its source see `mask_db`.
     """
     hz, size = np.asarray(frequencies_hz, dtype=np.float64), np.asarray(sizes, dtype=np.float64)
     order = np.argsort(hz)

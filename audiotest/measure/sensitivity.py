@@ -52,7 +52,7 @@ def rf_level(dbm: float, impedance_ohm: float = IMPEDANCE_OHM) -> RfLevel:
 
 
 def dbm_of_microvolt(microvolt_pd: float, impedance_ohm: float = IMPEDANCE_OHM) -> float:
-    """Level in dBm of a voltage across the load.
+    """Level in dBm of a voltage across the load; raises `RequestError` unless the voltage is above zero.
 
     >>> round(dbm_of_microvolt(0.5), 2), round(dbm_of_microvolt(50.0), 1)
     (-113.01, -73.0)

@@ -9,17 +9,16 @@ from audiotest.measure.beep import EndTone, find_end_beep
 from audiotest.measure.digitalcode import DigitalCode, find_digital_code
 from audiotest.measure.dtmf import DtmfKey, find_dtmf
 from audiotest.measure.sequences import Burst, SelectiveCall, find_burst, find_calls
-from audiotest.measure.subaudible import find_subaudible
+from audiotest.measure.subaudible import find_subaudible, may_be_ripple, table_tone
 from audiotest.measure.toneruns import find_tone_runs
-from audiotest.standards.tones import SUBAUDIBLE_HZ
 
-NEAREST_WITHIN_HZ = 0.5
-"""A steady tone is known to a tenth of this in two seconds; the table's closest pair is 2.3 Hz apart."""
+RIPPLE_SHARE = 0.05
+"""Of the peaks: a tone is sent at a tenth or so, ripple of a set in order is far below."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SubaudibleHeard:
-    """A sub-audible tone: as measured, the table tone within 0.5 Hz of it or None, its peak in full scale."""
+    """A sub-audible tone: as measured, the table tone that it is or None, its peak in full scale."""
 
     frequency_hz: float
     nearest_hz: float | None
@@ -38,14 +37,29 @@ class Signalling:
     end_beep: EndTone | None
 
 
-def table_tone(frequency_hz: float, within_hz: float = NEAREST_WITHIN_HZ) -> float | None:
-    """The one of 50 sub-audible tones within 0.5 Hz of a measured frequency, or None.
+def hear_subaudible(samples: NDArray[np.floating], rate_hz: int) -> SubaudibleHeard | None:
+    """The sub-audible tone of an over, and which of the fifty it is.
 
-    >>> table_tone(88.3), table_tone(89.1)
-    (88.5, None)
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        Two seconds or more of an over. Full scale 1.0.
+    rate_hz : int
+        Sample rate in Hz.
+
+    Returns
+    -------
+    SubaudibleHeard or None
+        See `audiotest.measure.subaudible.find_subaudible`. A faint line alone at 100 Hz stays unnamed: a
+        tone behind a high-pass and ripple of the mains look the same there.
     """
-    nearest = min(SUBAUDIBLE_HZ, key=lambda hz: abs(hz - frequency_hz))
-    return nearest if abs(nearest - frequency_hz) <= within_hz else None
+    found = find_subaudible(samples, rate_hz)
+    if found is None:
+        return None
+    frequency_hz, peak_fs = found
+    faint = peak_fs < RIPPLE_SHARE * float(np.quantile(np.abs(samples), 0.999))
+    named = None if faint and may_be_ripple(frequency_hz) else table_tone(frequency_hz)
+    return SubaudibleHeard(frequency_hz=frequency_hz, nearest_hz=named, peak_fs=peak_fs)
 
 
 def hear_signalling(samples: NDArray[np.floating], rate_hz: int) -> Signalling:
@@ -57,13 +71,15 @@ def hear_signalling(samples: NDArray[np.floating], rate_hz: int) -> Signalling:
         One over; two seconds for a sub-audible tone. Full scale 1.0.
     rate_hz : int
         Sample rate in Hz.
+
+    Notes
+    -----
+    Methods and sources: see `find_subaudible`, `find_digital_code`, `find_dtmf`, `find_calls`, `find_burst`
+    and `find_end_beep`.
     """
-    tone = find_subaudible(samples, rate_hz)
     runs = find_tone_runs(samples, rate_hz)
     return Signalling(
-        subaudible=None
-        if tone is None
-        else SubaudibleHeard(frequency_hz=tone[0], nearest_hz=table_tone(tone[0]), peak_fs=tone[1]),
+        subaudible=hear_subaudible(samples, rate_hz),
         digital=find_digital_code(samples, rate_hz),
         keys=find_dtmf(samples, rate_hz),
         calls=find_calls(runs),

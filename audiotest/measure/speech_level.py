@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
-from scipy.signal import lfilter
 
+from audiotest.measure.lean import recursion
 from audiotest.units import power_db
 
 TIME_CONSTANT_S = 0.03
@@ -26,10 +26,10 @@ class SpeechLevel:
 
 
 def speech_envelope(samples: NDArray[np.floating], sample_rate_hz: int) -> NDArray[np.float64]:
-    """Two cascaded exponential averages of the magnitude, 0.03 s each (P.56 clause 8)."""
+    """Two cascaded exponential averages of the magnitude, shape (n,), 0.03 s each (P.56 clause 8)."""
     g = np.exp(-1.0 / (sample_rate_hz * TIME_CONSTANT_S))
-    once = lfilter([1.0 - g], [1.0, -g], np.abs(np.asarray(samples, dtype=np.float64)))
-    return np.asarray(lfilter([1.0 - g], [1.0, -g], once))
+    once = recursion((1.0 - g) * np.abs(np.asarray(samples, dtype=np.float64)), g)
+    return recursion((1.0 - g) * once, g)
 
 
 def active_speech_level(samples: NDArray[np.floating], sample_rate_hz: int) -> SpeechLevel | None:

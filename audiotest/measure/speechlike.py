@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
-from scipy.signal.windows import hann
 
 from audiotest.measure.filters import bandpass, deemphasis
+from audiotest.measure.lean import hann
 
 FRAME_S, HOP_S = 0.04, 0.02
 PITCH_HZ = (70.0, 400.0)
@@ -91,7 +91,7 @@ def speech_cues(samples: NDArray[np.floating], rate_hz: int) -> SpeechCues | Non
 
 def _windowed(x: NDArray[np.float64], frame_n: int, hop_n: int) -> NDArray[np.float64]:
     frames = np.lib.stride_tricks.sliding_window_view(x, frame_n)[::hop_n]
-    return np.asarray((frames - np.mean(frames, axis=1, keepdims=True)) * hann(frame_n, sym=False))
+    return np.asarray((frames - np.mean(frames, axis=1, keepdims=True)) * hann(frame_n))
 
 
 def _loud(frames: NDArray[np.float64], range_db: float) -> NDArray[np.bool_]:
@@ -109,7 +109,7 @@ def _periodicity(frames: NDArray[np.float64], rate_hz: int) -> NDArray[np.float6
         turned = scipy.fft.irfft(np.abs(scipy.fft.rfft(rows, size, axis=-1)) ** 2, size, axis=-1)
         return np.asarray(turned[..., lags] / np.maximum(turned[..., :1], 1e-30))
 
-    return np.asarray(np.max(correlation(frames) / correlation(hann(count, sym=False)), axis=1))
+    return np.asarray(np.max(correlation(frames) / correlation(hann(count)), axis=1))
 
 
 def _share_in_lines(power: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -82,7 +82,8 @@ def measure_steps(
 
     Notes
     -----
-    Only the fundamental counts, so that no filter behind the limiter matters.
+    Only the fundamental counts, so that no filter behind the limiter matters. Its curve is the limiter's
+    describing function (textbook), see `audiotest.measure.limiting`.
 
     """
     steps = find_steps(samples, rate_hz, len(levels_mv), tone_hz=tone_hz, every_s=every_s)

@@ -5,7 +5,7 @@ from numpy.typing import NDArray
 
 from audiotest.measure.hum import MAINS_TOLERANCE_HZ, mains_lines
 from audiotest.measure.lines import LEAST_OVER_NOISE, Line, LowBand, is_steady, line_near, low_band, without
-from audiotest.standards.tones import nearest_subaudible
+from audiotest.standards.tones import SUBAUDIBLE_HZ, nearest_subaudible
 
 LOWEST_HZ, HIGHEST_HZ = 60.0, 260.0
 MOST_CANDIDATES = 6
@@ -15,18 +15,31 @@ ABOVE_SIBLINGS = 4.0
 FAINTEST_SENT_DB = -30.0
 """A tone is sent at a tenth of the peaks or so (MPT 1306: 0.2 to 0.4 kHz of 2.5 kHz); over-deviated peaks
 and rough estimates leave it above this."""
-HIGHPASS_HZ, HIGHPASS_ORDER, MOST_LOSS_DB = 300.0, 6, 45.0
+HIGHPASS_HZ, HIGHPASS_ORDER = 300.0, 6
 """The steepest high-pass that a receiver is expected to have (common practice, no source)."""
+FAINT_DB = -75.0
+"""Below this, re the peaks, rooms and motors hum: only a line on a tone of the table counts."""
+TABLE_WITHIN_HZ = 0.5
 
 
 def faintest_heard_db(frequency_hz: float) -> float:
     """How far below the peaks a tone that was sent may be heard behind an unknown high-pass.
 
-    >>> round(faintest_heard_db(250.3), 1), round(faintest_heard_db(180.0), 1), faintest_heard_db(67.0)
-    (-39.9, -56.6, -75.0)
+    >>> [round(faintest_heard_db(hz), 1) for hz in (250.3, 180.0, 67.0)]
+    [-39.9, -56.6, -108.1]
     """
     loss_db = 10.0 * np.log10(1.0 + (HIGHPASS_HZ / frequency_hz) ** (2 * HIGHPASS_ORDER))
-    return FAINTEST_SENT_DB - min(float(loss_db), MOST_LOSS_DB)
+    return FAINTEST_SENT_DB - float(loss_db)
+
+
+def table_tone(frequency_hz: float, within_hz: float = TABLE_WITHIN_HZ) -> float | None:
+    """The one of 50 sub-audible tones within 0.5 Hz of a measured frequency, or None.
+
+    >>> table_tone(88.3), table_tone(89.1)
+    (88.5, None)
+    """
+    nearest = min(SUBAUDIBLE_HZ, key=lambda hz: abs(hz - frequency_hz))
+    return nearest if abs(nearest - frequency_hz) <= within_hz else None
 
 
 def find_subaudible(samples: NDArray[np.floating], sample_rate_hz: int) -> tuple[float, float] | None:
@@ -47,18 +60,36 @@ def find_subaudible(samples: NDArray[np.floating], sample_rate_hz: int) -> tuple
         high-pass explains (75 dB below the peaks up to 120 Hz, 40 dB at 250 Hz). A line on a mains
         harmonic with siblings, or where no tone of the table is, is hum. Alone, 100.0 Hz may be either:
         its deviation tells (`audiotest.measure.over`).
+
+    Notes
+    -----
+    Least squares over the whole over, see `audiotest.measure.lines`; no source for the bounds.
     """
     band = low_band(samples, sample_rate_hz)
     if band is None:
         return None
     peak_fs = float(np.quantile(np.abs(samples), 0.999))
     band = without(band, _hum(band))
-    for line in _strongest(band):
-        if abs(line.amplitude) < 10 ** (faintest_heard_db(line.frequency_hz) / 20.0) * peak_fs:
-            continue
-        if is_steady(band, line) and not _can_only_be_hum(line.frequency_hz):
-            return line.frequency_hz, abs(line.amplitude)
-    return None
+    found = [line for line in _strongest(band) if _may_be_sent(line, peak_fs) and is_steady(band, line)]
+    found.sort(key=lambda line: may_be_ripple(line.frequency_hz))
+    return (found[0].frequency_hz, abs(found[0].amplitude)) if found else None
+
+
+def may_be_ripple(frequency_hz: float) -> bool:
+    """Whether a lone line is where both a tone of the table and the ripple of 50 Hz mains are.
+
+    >>> may_be_ripple(100.02), may_be_ripple(97.4)
+    (True, False)
+    """
+    return abs(frequency_hz - 100.0) < MAINS_TOLERANCE_HZ
+
+
+def _may_be_sent(line: Line, peak_fs: float) -> bool:
+    """Whether a line is where and as strong as a tone that was sent may be."""
+    below_db = 20.0 * np.log10(max(abs(line.amplitude), 1e-12) / max(peak_fs, 1e-12))
+    if below_db < faintest_heard_db(line.frequency_hz) or _can_only_be_hum(line.frequency_hz):
+        return False
+    return bool(below_db >= FAINT_DB or table_tone(line.frequency_hz) is not None)
 
 
 def _can_only_be_hum(frequency_hz: float) -> bool:

@@ -6,11 +6,10 @@ from itertools import pairwise
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
-from scipy.signal import oaconvolve
-from scipy.signal.windows import hann
 
 from audiotest.errors import MeasureError
 from audiotest.measure.filters import apply_response, band_gain, limited_high_hz
+from audiotest.measure.lean import convolved, hann
 from audiotest.measure.weighting import weight_gain
 from audiotest.records import Tone
 from audiotest.units import amplitude_db, power_db
@@ -53,7 +52,7 @@ class SineFit:
 def _strongest_line_hz(samples: NDArray[np.float64], rate_hz: float, low_hz: float, high_hz: float) -> float:
     """Frequency of the strongest line between two limits: Hann window, parabola through the log peak."""
     size = scipy.fft.next_fast_len(4 * len(samples), real=True)
-    level = np.abs(scipy.fft.rfft(samples * hann(len(samples), sym=False), size))
+    level = np.abs(scipy.fft.rfft(samples * hann(len(samples)), size))
     first = max(1, int(np.ceil(low_hz * size / rate_hz)))
     last = min(len(level) - 2, int(high_hz * size / rate_hz))
     k = first + int(np.argmax(level[first : last + 1])) if last > first else first
@@ -214,8 +213,8 @@ def steady_part(samples: NDArray[np.float64], rate_hz: float) -> NDArray[np.floa
         high_hz = min(TONE_HIGH_HZ, rate_hz / 2.0)
         tone_hz = _strongest_line_hz(samples - np.mean(samples), rate_hz, TONE_LOW_HZ, high_hz)
         turn = np.exp(-2j * np.pi * tone_hz / rate_hz * np.arange(count))
-        window = hann(size_n + 2)[1:-1]
-        envelope = np.abs(oaconvolve((samples - np.mean(samples)) * turn, window, mode="same"))
+        window = np.hanning(size_n + 2)[1:-1]
+        envelope = np.abs(convolved((samples - np.mean(samples)) * turn, window))
         # The convolution fades by itself within half a window of the ends.
         fade, most = size_n // 2, round(MOST_OUTSIDE_SHARE * count)
         on = envelope >= KEYED_SHARE * float(np.median(envelope))
@@ -371,7 +370,7 @@ def _tone_frames(x: NDArray[np.float64], start: int, frame_n: int, rate_hz: floa
 
 
 def _tone_frame(frame: NDArray[np.float64], rate_hz: float) -> list[float]:
-    window = hann(len(frame), sym=False)
+    window = hann(len(frame))
     size = 4 * len(frame)
     power = np.abs(scipy.fft.rfft((frame - np.mean(frame)) * window, size)) ** 2
     hz = np.arange(len(power)) * rate_hz / size

@@ -75,7 +75,8 @@ def in_pieces(
 ) -> NDArray[np.float64]:
     """Apply a filter to a long stretch in pieces that overlap, so that its work space stays small.
 
-    `function` keeps the length and forgets within a second; 15 s and less are done in one go.
+    `samples` has shape (n,); `function` keeps shape and unit and forgets within a second. 15 s and less are
+    done in one go.
     """
     piece_n, margin_n = round(PIECE_S * rate_hz), round(MARGIN_S * rate_hz)
     if len(samples) <= piece_n * 3 // 2:
@@ -103,7 +104,7 @@ def speech_view(
     usual_us: float,
     band_hz: tuple[float, float],
 ) -> NDArray[np.float64]:
-    """Turn a feed of de-emphasis `deemphasis_us` into one of `usual_us`, limited to `band_hz`."""
+    """Turn a feed, shape (n,), of de-emphasis `deemphasis_us` into one of `usual_us` within `band_hz`."""
     high_hz = limited_high_hz(rate_hz, band_hz[1])
 
     def response(hz: NDArray[np.float64]) -> NDArray[np.complex128]:

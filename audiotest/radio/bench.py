@@ -232,6 +232,8 @@ def true_levels(
 
     Parameters
     ----------
+    unit : ReceiverUnderTest
+        The receiver on the bench.
     tone_hz, deviation_khz : float
         1 kHz at 60 % of the system's deviation is the usual test signal (TIA-603, from memory).
     seconds : float

@@ -99,8 +99,11 @@ def fm_iq(
     Parameters
     ----------
     deviation_khz : ndarray of float, shape (n,)
-        Instantaneous deviation re the carrier at `rate_hz`, 192 kHz for a limiter's output.
+        Instantaneous deviation re the carrier.
+    rate_hz : int
+        Sample rate of the deviation in Hz, 192 kHz for a limiter's output.
     receiver : IqReceiver
+        Converters, bandwidth and faults of the receiver.
     seed : int
         Equal seeds give equal noise.
     carrier : ndarray of float, shape (n,), or None
@@ -185,6 +188,8 @@ def over_iq(
     seed: int,
 ) -> IqSimulation:
     """The over that `link.simulate` sends, as I/Q; its truth counts all that is on the carrier.
+
+    `source` is the speech into the microphone, shape (n,), full scale 1.0.
 
     The random numbers for a room's noise are those of `link.simulate` with the same seed.
     """

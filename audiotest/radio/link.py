@@ -128,7 +128,7 @@ def simulate_session(
     Parameters
     ----------
     overs : sequence of (samples, sample_rate_hz, Transmitter)
-        What is spoken in each over and the set that sends it.
+        What is spoken in each over, shape (n,), full scale 1.0, and the set that sends it.
     receiver, soundcard, timing : Receiver, SoundCard, Timing
         The rest of the link; ``timing`` holds for every over.
     seed : int
@@ -183,7 +183,7 @@ def simulate(
     seed: int,
     baseband_rate_hz: int = BASEBAND_RATE_HZ,
 ) -> Simulation:
-    """One over; see `simulate_session`."""
+    """One over of speech `source`, shape (n,), full scale 1.0; see `simulate_session`."""
     return simulate_session(
         [(source, source_rate_hz, transmitter)], receiver, soundcard, timing,
         seed=seed, baseband_rate_hz=baseband_rate_hz,

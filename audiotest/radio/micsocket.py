@@ -102,7 +102,7 @@ class SocketTruth:
 def sines_mv(
     tones: Sequence[tuple[float, float]], seconds: float, rate_hz: int = SOCKET_RATE_HZ
 ) -> NDArray[np.float64]:
-    """Test signal in millivolts at the socket: the sum of (frequency in Hz, RMS voltage in mV).
+    """Test signal in millivolts at the socket, shape (n,): the sum of (frequency in Hz, RMS voltage in mV).
 
     >>> float(round(np.std(sines_mv([(1000.0, 3.0), (1600.0, 4.0)], 1.0)), 6))
     5.0
@@ -120,8 +120,11 @@ def transmit(
     Parameters
     ----------
     signal_mv : ndarray of float, shape (n,)
-        Instantaneous millivolts at `rate_hz`; zeros are a silent socket.
+        Instantaneous millivolts; zeros are a silent socket.
+    rate_hz : int
+        Sample rate of the signal in Hz.
     unit : SetUnderTest
+        The set on the bench.
     seed : int
         Of the amplifier's noise.
     """
@@ -142,7 +145,8 @@ def monitor(
 ) -> NDArray[np.float32]:
     """Audio of a monitor receiver on the set's nominal frequency, the carrier up throughout.
 
-    The error of the carrier adds to the receiver's own mistuning; without a card nothing is added.
+    The error of the carrier adds to the receiver's own mistuning; without a card nothing is added. The audio
+    has shape (n,), full scale 1.0.
     """
     rng = np.random.default_rng(seed)
     tuned = replace(receiver, mistune_khz=receiver.mistune_khz + unit.offset_hz / 1e3)
@@ -161,6 +165,8 @@ def steady(
 
     Parameters
     ----------
+    unit : SetUnderTest
+        The set on the bench.
     tones : sequence of (int, float)
         Frequency in whole Hz and RMS voltage in mV, as for `sines_mv`.
     through : Receiver or None

@@ -23,7 +23,7 @@ AGC_TARGET_FS = 0.25
 
 
 def if_filter(rx: Receiver, rate_hz: int) -> tuple[NDArray[np.float64], float]:
-    """Second-order sections of the IF filter's baseband twin, and its noise bandwidth in Hz.
+    """Second-order sections of the IF filter's baseband twin, shape (k, 6), and its noise bandwidth in Hz.
 
     The Butterworth corner is set so that the two-sided noise bandwidth of the band-pass is the one asked
     for: for order n it is π/(2n)/sin(π/(2n)) times the 3 dB bandwidth (textbook).
@@ -73,7 +73,7 @@ def phase_steps_khz(z: NDArray[np.complex64], rate_hz: int) -> Array:
 
 
 def audio_response(rx: Receiver, hz: Array) -> NDArray[np.complex128]:
-    """De-emphasis (unity at 1 kHz), coupling high-pass and audio low-pass of the receiver.
+    """De-emphasis (unity at 1 kHz), coupling high-pass and audio low-pass of the receiver; shape of `hz`.
 
     Without a high-pass the discriminator is DC coupled: mistuning stands in the audio as an offset.
     """
@@ -95,7 +95,7 @@ def receive(
     rate_hz: int,
     rng: np.random.Generator,
 ) -> NDArray[np.float32]:
-    """Audio as the sound card delivers it; `gate` (same length) is the squelch, 1 open and 0 shut."""
+    """Audio as the sound card delivers it, shape (n,); `gate`, shape (n,), is the squelch, 1 open, 0 shut."""
     hz = padded_bins(len(gate), rate_hz)
     hz = hz[hz < max(SOUNDCARD_HZ, card.sample_rate_hz / 2)]
     volts = filtered(discriminator_khz, rate_hz, audio_response(rx, hz))
@@ -105,7 +105,7 @@ def receive(
 
 
 def digitise(samples: Array, card: SoundCard, rng: np.random.Generator) -> NDArray[np.float32]:
-    """Noise, mains and offset of the card, its automatic gain, its overload, its bits and a codec."""
+    """Noise, mains and offset of the card, its automatic gain, overload, bits and a codec; shape (n,)."""
     rate_hz = card.sample_rate_hz
     samples = samples + card.dc_fs + 10 ** (card.noise_dbfs / 20) * rng.standard_normal(len(samples))
     if card.mains_hz is not None and card.mains_dbfs is not None:

@@ -37,7 +37,7 @@ class Modulation:
 
 
 def analogue_lowpass(family: FilterFamily, order: int, corner_hz: float, hz: Array) -> NDArray[np.complex128]:
-    """Complex response of an analogue low-pass at `hz` (0.5 dB ripple, 40 dB stop band where it applies)."""
+    """Complex response of an analogue low-pass, in the shape of `hz` (0.5 dB ripple, 40 dB stop band)."""
     angular = 2.0 * np.pi * corner_hz
     if family == "bessel":
         b, a = sps.bessel(order, angular, analog=True, norm="mag")
@@ -52,20 +52,20 @@ def analogue_lowpass(family: FilterFamily, order: int, corner_hz: float, hz: Arr
 
 
 def analogue_highpass(order: int, corner_hz: float, hz: Array) -> NDArray[np.complex128]:
-    """Complex response of an analogue Butterworth high-pass at `hz`."""
+    """Complex response of an analogue Butterworth high-pass, in the shape of `hz`."""
     b, a = sps.butter(order, 2.0 * np.pi * corner_hz, btype="highpass", analog=True)
     s = 2j * np.pi * hz
     return np.asarray(np.polyval(b, s) / np.polyval(a, s))
 
 
 def emphasis(tau_us: float, hz: Array) -> NDArray[np.complex128]:
-    """First-order pre-emphasis with unity gain at 1 kHz."""
+    """First-order pre-emphasis with unity gain at 1 kHz, in the shape of `hz`."""
     tau = tau_us * 1e-6
     return np.asarray((1 + 2j * np.pi * hz * tau) / abs(1 + 2j * np.pi * 1000.0 * tau))
 
 
 def filtered(samples: Array, rate_hz: int, response: NDArray[np.complex128]) -> Array:
-    """`samples` through a response given on the bins of `padded_bins`, or on the first of them: 0 above."""
+    """`samples`, shape (n,), through a response on the bins of `padded_bins`, or on the first: 0 above."""
     n = padded_length(len(samples))
     spectrum = scipy.fft.rfft(samples, n)[: len(response)]
     return np.asarray(scipy.fft.irfft(spectrum * response, n)[: len(samples)])
@@ -82,7 +82,7 @@ def padded_bins(count: int, rate_hz: int) -> Array:
 
 
 def active_frames(v: Array, rate_hz: int) -> NDArray[np.bool_]:
-    """20 ms frames within 25 dB of the 98th percentile of frame RMS."""
+    """20 ms frames within 25 dB of the 98th percentile of frame RMS, shape (n_frames,)."""
     n = round(rate_hz * FRAME_S)
     rms = np.sqrt(np.mean(v[: len(v) // n * n].reshape(-1, n) ** 2, axis=1))
     if len(rms) == 0 or not np.any(rms > 0):
@@ -91,7 +91,7 @@ def active_frames(v: Array, rate_hz: int) -> NDArray[np.bool_]:
 
 
 def select(samples: Array, active: NDArray[np.bool_], rate_hz: int) -> Array:
-    """The active frames of `samples`, joined."""
+    """The active frames of `samples`, shape (n,), joined; `active` has shape (n_frames,)."""
     n = round(rate_hz * FRAME_S)
     return samples[: len(active) * n].reshape(-1, n)[active].ravel()
 
@@ -133,8 +133,8 @@ def at_limiter(
 ) -> tuple[Array, NDArray[np.bool_]]:
     """Pre-emphasised microphone signal before its gain is set, and the frames in which the talker speaks.
 
-    Ambient noise has its level re the speech of the microphone, falls 6 dB/octave above 300 Hz, and is part
-    of the signal, but no speech.
+    Their shapes are (n,) and (n_frames,). Ambient noise has its level re the speech of the microphone, falls
+    6 dB/octave above 300 Hz, and is part of the signal, but no speech.
     """
     hz = padded_bins(len(mic), rate_hz)
     hz = hz[hz < SPEECH_HZ]
@@ -175,7 +175,8 @@ def modulate(
 ) -> Modulation:
     """Deviation of one over: `lead_s` and `trail_s` of bare carrier around the speech.
 
-    The limiter runs at `rate_hz`; at 192 kHz what its harmonics fold back is inaudible (see the tests).
+    `source` is the speech, shape (n,), full scale 1.0. The limiter runs at `rate_hz`; at 192 kHz what its
+    harmonics fold back is inaudible (see the tests).
     """
     speech = np.asarray(soxr.resample(np.asarray(source, dtype=np.float64), source_rate_hz, rate_hz))
     frame_n = round(rate_hz * FRAME_S)

@@ -26,7 +26,7 @@ the splatter of hiss that overloads it, which comes and goes."""
 
 
 def upper_db(levels_db: NDArray[np.float64]) -> float:
-    """Mean level of the upper bands, where quieting shows best."""
+    """Mean level of the upper bands, where quieting shows best; `levels_db` has shape (n_bands,)."""
     part = levels_db[UPPER_BANDS]
     return float(np.add.reduce(part)) / len(part)
 
@@ -85,7 +85,7 @@ class RecentCells:
         return _median(trend) < 1.9 and float(np.max(trend)) < 4.5 and _median(window.std(axis=0)) < 1.3
 
     def match(self, reference_db: NDArray[np.float64] | None, cells: int = WINDOW_CELLS) -> bool:
-        """Whether the last cells all sound like a noise that is known; never like None."""
+        """Whether the last cells all sound like a known noise, shape (n_bands,); never like None."""
         if reference_db is None or len(self.levels_db) < cells:
             return False
         # A cell that misses the upper bands by this much misses all six by more than is allowed.
@@ -102,12 +102,12 @@ class RecentCells:
         )
 
     def loosely_match(self, reference_db: NDArray[np.float64], cells_back: int) -> bool:
-        """Whether one cell, the last at 1, may well be a known noise."""
+        """Whether one cell, the last at 1, may well be a known noise, shape (n_bands,)."""
         away = self.levels_db[-cells_back] - reference_db
         return float(np.sqrt(np.mean(away**2))) < LOOSE_MATCH_RMS_DB
 
     def last_matches(self, reference_db: NDArray[np.float64]) -> bool:
-        """Whether the last cell by itself is a known noise."""
+        """Whether the last cell by itself is a known noise, shape (n_bands,)."""
         away = np.abs(self.levels_db[-1] - reference_db)
         return (
             float(np.sqrt(np.mean(away**2))) < CELL_MATCH_RMS_DB and float(np.max(away)) < CELL_MATCH_MAX_DB

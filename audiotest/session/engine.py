@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from audiotest.feeds.protocol import WILDEST_FS
 from audiotest.measure.bands import HOP_S, BandPlan, band_frames, plan_bands
 from audiotest.measure.conditions import TOO_QUIET_DBFS
 from audiotest.measure.edges import change_point, squelch_tail_start
@@ -110,11 +111,13 @@ class Engine:
     def push(self, samples: NDArray[np.floating]) -> list[Over]:
         """Take the next samples of the stream, shape (n,), full scale 1.0; return the overs that ended.
 
-        Samples that are not finite count as zero: one bad value must not spoil a running session.
+        Samples that are no number, or beyond `WILDEST_FS`, count as zero: one bad value must not spoil a
+        running session.
         """
-        block = np.asarray(samples, dtype=np.float32)
-        if not np.all(np.isfinite(block)):
-            block = np.nan_to_num(block, nan=0.0, posinf=0.0, neginf=0.0)
+        wide = np.asarray(samples)
+        # Asked before it is made 32 bits wide, which the largest of 64 do not fit into; NaN fails as well.
+        sane = np.abs(wide) <= WILDEST_FS
+        block = np.asarray(wide if sane.all() else np.where(sane, wide, 0.0), dtype=np.float32)
         self._memory.append(block)
         return self._advance()
 

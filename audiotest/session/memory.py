@@ -48,11 +48,11 @@ class AudioMemory:
         self._first, self._used_n = 0, len(held)
 
     def read(self, start_n: int, end_n: int) -> NDArray[np.float32]:
-        """A copy of the samples at stream positions ``[start_n, end_n)`` as far as they are still held."""
+        """A copy of the samples at ``[start_n, end_n)`` of the stream, shape (n,), as far as still held."""
         return self.look(start_n, end_n).copy()
 
     def look(self, start_n: int, end_n: int) -> NDArray[np.float32]:
-        """As `read`, but without a copy: good until the next `append`."""
+        """As `read`, shape (n,), but without a copy: good until the next `append`."""
         low = max(start_n - self.start_n, 0) + self._first
         high = max(min(end_n, self.end_n) - self.start_n, 0) + self._first
         held = self._buffer[low : max(high, low)]
@@ -60,7 +60,7 @@ class AudioMemory:
         return held
 
     def last(self, count: int) -> NDArray[np.float32]:
-        """A copy of the last `count` samples, fewer if the stream is younger."""
+        """A copy of the last `count` samples, shape (n,), fewer if the stream is younger."""
         return self.read(self.end_n - count, self.end_n)
 
     def forget_before(self, position_n: int) -> None:

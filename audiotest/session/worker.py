@@ -84,7 +84,8 @@ class Worker:
         """End the run: the thread closes a running over and the source, then is joined. Safe to call twice.
 
         A source that is waiting for a device is closed from here, which ends its wait. Not to be called
-        from `on_event`: the thread cannot wait for itself.
+        from `on_event`: the thread cannot wait for itself. Raises `AudiotestError` when the source does not
+        stop.
         """
         self._stop.set()
         if self._thread is None:

@@ -13,6 +13,7 @@ from audiotest.feeds.scale import load_feed
 from audiotest.measure.beep import EndTone
 from audiotest.measure.filters import emphasis_response
 from audiotest.measure.signalling import Signalling, hear_signalling
+from audiotest.measure.subaudible import may_be_ripple
 from audiotest.records import Feed
 from audiotest.standards.limits import get_limits
 from audiotest.terminal.card import make_console, print_row
@@ -126,6 +127,8 @@ def heard_rows(heard: Signalling, feed: Feed | None) -> list[tuple[str, str]]:
     rows = [("sub-audible", none), ("code", none)]
     if tone is not None:
         named = f"the table's {tone.nearest_hz:.1f}" if tone.nearest_hz else "none of the fifty within 0.5 Hz"
+        if tone.nearest_hz is None and may_be_ripple(tone.frequency_hz):
+            named = "faint: a tone, or ripple of the mains"
         text = f"{tone.frequency_hz:.2f} Hz, {named}"
         rows[0] = ("sub-audible", text + _swing(deviation_khz(tone.peak_fs, tone.frequency_hz, feed)))
     if heard.digital is not None:

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from audiotest.errors import MeasureError
+from audiotest.errors import FileError, MeasureError
 from audiotest.measure.bandwidth import OccupiedBandwidth, occupied_bandwidth
 from audiotest.measure.carriernull import IndexFit, fit_index, fm_lines
 from audiotest.measure.iq import AmReading, FmReading, complex_feed, feed_doubts, measure_am, measure_fm
@@ -59,7 +59,13 @@ def run(arguments: argparse.Namespace) -> int:
 
 def _read(file: str, swapped: bool) -> tuple[NDArray[np.complex128], int]:
     left, rate_hz = read_samples(file, 1)
-    right, _ = read_samples(file, 2)
+    try:
+        right, _ = read_samples(file, 2)
+    except FileError as error:
+        if "has one channel" not in error.what:
+            raise
+        remedy = "record I on the left and Q on the right channel"
+        raise FileError(f"{file}: has one channel, and I/Q needs two", remedy) from error
     return complex_feed(np.stack([left, right], axis=1), swapped=swapped), rate_hz
 
 

@@ -4,6 +4,12 @@ import argparse
 import queue
 import signal
 import time
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
 
 from audiotest.errors import RequestError
 from audiotest.extras import how_to_install
@@ -16,6 +22,9 @@ from audiotest.session.worker import OverHeard, Worker, WorkerEvent
 from audiotest.standards.limits import get_limits
 from audiotest.terminal.screen import Screen
 
+if TYPE_CHECKING:
+    from audiotest.terminal.keeping import Keeping
+
 REFRESH_S = 0.1
 PAUSE_ENDS_OVER_S = 2.0
 """On a feed without carrier edges somebody waits for the verdict: a pause this long ends the over."""
@@ -27,16 +36,59 @@ def run(arguments: argparse.Namespace) -> int:
     """Listen until Ctrl-C; the running over is then finished and its card printed."""
     limits = get_limits(arguments.limits)
     feed = None if arguments.feed is None else load_feed(arguments.feed)
-    if not arguments.text:
-        return _run_window(arguments, feed, limits)
+    if arguments.text:
+        return listen(arguments, feed, limits, arguments.record)
+    if arguments.record is not None:
+        raise RequestError("live: the window does not record", "add --text, or use 'audiotest record'")
+    return _run_window(arguments, feed, limits)
+
+
+def listen(
+    arguments: argparse.Namespace,
+    feed: Feed | None,
+    limits: LimitSet,
+    keep_in: str | None,
+    *,
+    must_keep: bool = False,
+) -> int:
+    """Show an input's readings and overs in the terminal, and keep everything in a folder where one is named.
+
+    A recording that stops by itself ends the run if it ``must_keep``; otherwise it is said.
+    """
     source = open_input(arguments.device, None, arguments.channel)
-    engine = Engine(source.sample_rate_hz, feed=feed, limits=limits, pause_ends_over_s=PAUSE_ENDS_OVER_S)
+    rate_hz = source.sample_rate_hz
+    engine = Engine(rate_hz, feed=feed, limits=limits, pause_ends_over_s=PAUSE_ENDS_OVER_S)
     events: queue.SimpleQueue[WorkerEvent] = queue.SimpleQueue()
-    watch = watch_hiss(engine, source.sample_rate_hz, feed)
-    worker = Worker(source, engine, events.put, on_samples=None if watch is None else watch.push)
+    watch = watch_hiss(engine, rate_hz, feed)
     screen = Screen(limits, feed)
-    screen.say(f"Listening to {source.name}, {source.sample_rate_hz / 1000:g} kHz. Ctrl-C ends.", "bold")
-    return follow(worker, events, screen, watch)
+    with ExitStack() as ending:
+        keeping = None
+        if keep_in is not None:
+            try:
+                keeping = open_keeping(Path(keep_in), rate_hz, feed=feed, limits=limits, must=must_keep)
+            except BaseException:
+                source.close()
+                raise
+            ending.callback(keeping.close, screen)
+        takers = [beside.push for beside in (keeping, watch) if beside is not None]
+
+        def take(samples: NDArray[np.float32]) -> None:
+            for taker in takers:
+                taker(samples)
+
+        hear = events.put if keeping is None else keeping.hearing(events.put)
+        worker = Worker(source, engine, hear, on_samples=take)
+        screen.say(f"Listening to {source.name}, {rate_hz / 1000:g} kHz. Ctrl-C ends.", "bold")
+        if keeping is not None:
+            screen.say(f"Recording to {keeping.recorder.folder}.")
+        return follow(worker, events, screen, watch, keeping)
+
+
+def open_keeping(parent: Path, rate_hz: int, *, feed: Feed | None, limits: LimitSet, must: bool) -> "Keeping":
+    """Begin a recording; its room is loaded only now, since who does not record does without."""
+    from audiotest.terminal.keeping import Keeping
+
+    return Keeping(parent, rate_hz, feed=feed, limits=limits, must=must)
 
 
 def watch_hiss(engine: Engine, rate_hz: int, feed: Feed | None) -> HissWatch | None:
@@ -51,6 +103,7 @@ def follow(
     events: "queue.SimpleQueue[WorkerEvent]",
     screen: Screen,
     watch: HissWatch | None = None,
+    keeping: "Keeping | None" = None,
 ) -> int:
     """Show a worker's readings and overs until its source ends (0) or Ctrl-C (130)."""
     status = DONE
@@ -63,6 +116,8 @@ def follow(
                 screen.show(worker.reading)
             if watch is not None:
                 screen.hiss(watch.drift)
+            if keeping is not None:
+                keeping.look(screen)
             time.sleep(REFRESH_S)
     except KeyboardInterrupt:
         status = INTERRUPTED

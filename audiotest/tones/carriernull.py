@@ -36,6 +36,7 @@ def carrier_null(
 
     The tone is chosen so that its first null is at 60 % of the limit: deviation = 2.4048 times the tone.
     ``deemphasis_us`` of the FM feed carries the scale from the tone to 1 kHz; None leaves it at the tone.
+    Without a null, or without a steady note, the procedure raises `MeasureError`.
     """
     wanted_khz = NULL_SHARE * limit_khz
     tone_hz = null_tone_hz(wanted_khz)
@@ -106,7 +107,7 @@ def _beat_step(prompt: str, tone_hz: float, level_mv: float) -> Step:
 
 
 def pitch_and_size(heard: Heard, tone_hz: float) -> tuple[float, float]:
-    """Pitch of the unmodulated carrier's note, and its size."""
+    """Pitch of the unmodulated carrier's note, and its size; raises `MeasureError` without a usable note."""
     audio = np.real(heard.samples)
     if find_steady_tone(audio, heard.rate_hz) is None:
         raise MeasureError("there is no steady note", "tune for a clear note of about 1.2 kHz")

@@ -47,6 +47,8 @@ class Guided:
         """Hand in what the current step brought; raises what the procedure cannot get over."""
         if self.step is None:
             raise RuntimeError("the procedure is over")
+        if heard.remark and heard.remark not in self.notebook.notes:
+            self.notebook.notes.append(heard.remark)
         self._advance(lambda: self._script.send(heard))
 
     def interrupt(self, reason: str, by: BaseException | None = None) -> None:

@@ -48,7 +48,8 @@ def learn_output(
 ) -> OutputScale:
     """Scale from one reading of an AC voltmeter while a sine of ``sent_dbfs`` re a full-scale sine plays.
 
-    Read it at the socket with the set connected: its input loads the attenuator.
+    Read it at the socket with the set connected: its input loads the attenuator. A reading that is not above
+    zero, or a ceiling over what the output can give, raises `RequestError`.
 
     >>> learn_output(7.75).full_scale_mv
     77.5
@@ -109,7 +110,7 @@ def prepare(signal: Signal, level_mv: float, scale: OutputScale) -> NDArray[np.f
 
 
 def soft_edges(count: int, rate_hz: int, ramp_s: float = RAMP_S) -> NDArray[np.float64]:
-    """Gain over `count` samples that rises from and falls to nothing as a raised cosine."""
+    """Gain over `count` samples, shape (count,), that rises from and falls to nothing as a raised cosine."""
     ramp_n = min(round(ramp_s * rate_hz), count // 2)
     gain = np.ones(count)
     if ramp_n > 0:

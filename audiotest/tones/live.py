@@ -13,10 +13,13 @@ from audiotest.feeds.protocol import Source
 from audiotest.measure.iq import complex_feed
 from audiotest.tones.guided import Halted
 from audiotest.tones.level import OutputScale, prepare
+from audiotest.tones.punctual import Punctuality
 from audiotest.tones.steps import Heard, Step
 
 POLL_S = 0.01
 PATIENCE_S = 3.0
+TRIES = 3
+"""Times that a tone is sent before it is given up for one that breaks off."""
 DELAY_S = 0.5
 """From handing a signal to the sound card to hearing it at the input: output, radio and input together."""
 
@@ -27,7 +30,7 @@ class Player(Protocol):
     rate_hz: int
 
     def play(self, samples: NDArray[np.float32]) -> None:
-        """Start; returns at once."""
+        """Start what has shape (n,), full scale 1.0; returns at once."""
 
     def stop(self) -> None:
         """Fade out now."""
@@ -58,8 +61,18 @@ class Ear:
         self._thread = threading.Thread(target=self._drain, name="audiotest-ear", daemon=True)
         self._thread.start()
 
-    def listen(self, settle_s: float, listen_s: float) -> NDArray[np.float32]:
+    def listen(
+        self,
+        settle_s: float,
+        listen_s: float,
+        start: Callable[[], None] = lambda: None,
+        lacking_s: Callable[[NDArray[np.float32]], float] = lambda samples: 0.0,
+    ) -> NDArray[np.float32]:
         """Samples of the next ``listen_s``, after leaving out ``settle_s``; shape (n,).
+
+        ``start`` is called once listening has begun, so that nothing of what it starts is missed.
+        ``lacking_s`` is shown the samples and says for how many seconds more to listen, until it is
+        satisfied.
 
         Raises
         ------
@@ -72,6 +85,7 @@ class Ear:
             self._parts, self._held_n, self._lost_n = [], 0, 0
             self._skip_n = round(settle_s * self.rate_hz)
             self._wanted_n = round(listen_s * self.rate_hz)
+        start()
         heard_n, since = 0, time.monotonic()
         while True:
             if self._halted.is_set():
@@ -81,7 +95,12 @@ class Ear:
                 progress_n = self._held_n - self._skip_n
                 failed, ended = self._error, self._ended
             if done:
-                break
+                more_n = round(lacking_s(self._so_far()) * self.rate_hz)
+                if more_n <= 0:
+                    break
+                with self._lock:
+                    self._wanted_n += more_n
+                continue
             if failed is not None:
                 raise failed
             if progress_n != heard_n:
@@ -91,16 +110,19 @@ class Ear:
                     "the input has ended or stopped delivering", "check the plug and start again"
                 )
             time.sleep(POLL_S)
+        samples = self._so_far()
         with self._lock:
-            samples = (
-                np.concatenate(self._parts)[: self._wanted_n] if self._parts else np.zeros(0, np.float32)
-            )
             lost_n, self._wanted_n = self._lost_n, 0
         if lost_n:
             raise DeviceError(
                 f"the input lost {lost_n} samples or more", "close what else keeps the computer busy"
             )
         return samples
+
+    def _so_far(self) -> NDArray[np.float32]:
+        with self._lock:
+            parts = np.concatenate(self._parts) if self._parts else np.zeros(0, np.float32)
+            return parts[: self._wanted_n]
 
     def halt(self) -> None:
         """Have `listen` give up at once; may be called from any thread."""
@@ -129,7 +151,8 @@ class Ear:
             self._skip_n -= skipped
             self._lost_n += lost_n
             rest = samples[skipped:]
-            if len(rest) and self._held_n < self._wanted_n:
+            # What comes while it is being judged whether that was enough counts too.
+            if len(rest):
                 self._parts.append(rest)
                 self._held_n += len(rest)
 
@@ -169,21 +192,41 @@ class LiveBench:
         self._halted = False
 
     def perform(self, step: Step) -> Heard:
-        """Have the settings made, then play and listen; the output is silent again when it returns."""
+        """Have the settings made, then play and listen; the output is silent again when it returns.
+
+        `RequestError` for what this bench cannot do, `DeviceError` when a tone breaks off again and again.
+        """
         if step.feed == "iq":
             raise RequestError("this input hears audio, not I/Q", "take a stereo input that carries I and Q")
         sent = self._prepared(step)
         answers = self._technician(step)
         samples: NDArray[np.float32] = np.zeros(0, dtype=np.float32)
+        remark = ""
         try:
             if sent is not None:
-                self._play(sent)
-            if step.listen_s > 0.0:
-                delay_s = self._delay_s if sent is not None else 0.0
-                samples = self._ear.listen(step.settle_s + delay_s, step.listen_s)
+                samples, remark = self._sent_and_heard(step, sent)
+            elif step.listen_s > 0.0:
+                samples = self._ear.listen(step.settle_s, step.listen_s)
         finally:
             self.silence()
-        return Heard(samples=samples, rate_hz=self._ear.rate_hz, answers=answers)
+        return Heard(samples=samples, rate_hz=self._ear.rate_hz, answers=answers, remark=remark)
+
+    def _sent_and_heard(self, step: Step, sent: NDArray[np.float32]) -> tuple[NDArray[np.float32], str]:
+        """Play and listen, longer where the tone comes late; what was heard of it settled, and a remark."""
+        for _ in range(TRIES):
+            if step.listen_s <= 0.0:
+                self._play(sent)
+                return np.zeros(0, dtype=np.float32), ""
+            watch = Punctuality(step, self._ear.rate_hz, self._delay_s)
+            heard = self._ear.listen(
+                0.0, watch.usual_s, start=lambda: self._play(sent), lacking_s=watch.lacking_s
+            )
+            if not watch.broken(heard):
+                return watch.settled(heard), watch.remark
+            self.silence()
+        raise DeviceError(
+            "the tone breaks off or comes too late to be measured", "close what else keeps the computer busy"
+        )
 
     def _play(self, sent: NDArray[np.float32]) -> None:
         with self._gate:
@@ -245,7 +288,10 @@ class IqBench:
         self._halted = False
 
     def perform(self, step: Step) -> Heard:
-        """Have the settings made, then record left and right."""
+        """Have the settings made, then record left and right.
+
+        Raises `RequestError` for a step that needs audio, `Halted` when it is to end.
+        """
         if step.feed != "iq" or step.signal is not None:
             raise RequestError("this bench only listens to I and Q", "use a bench with audio for this step")
         answers = self._technician(step)

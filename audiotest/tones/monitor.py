@@ -28,7 +28,7 @@ class Monitor:
         return FLAT_HIGH_HZ if self.feed.deemphasis_us == 0.0 else DEEMPHASISED_HIGH_HZ
 
     def deviation_khz(self, heard: Heard) -> NDArray[np.float64]:
-        """Deviation over time in kHz.
+        """Deviation over time in kHz, shape (n,).
 
         Raises
         ------

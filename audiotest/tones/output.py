@@ -39,8 +39,11 @@ def list_outputs() -> tuple[OutputDevice, ...]:
     )  # fmt: skip
 
 
-def _chosen(device: str | None) -> int | None:
-    """Index of the output meant by a number or a part of a name; None for the system's default."""
+def find_output(device: str | None) -> int | None:
+    """Index of the output meant by a number or a part of a name; None for the system's default.
+
+    Raises `DeviceError` when there is none such, or several.
+    """
     if not device:
         return None
     outputs = list_outputs()
@@ -67,7 +70,7 @@ class SoundOutput:
         self._fade_n = round(FADE_S * rate_hz)
         try:
             self._stream = sd.OutputStream(
-                device=_chosen(device), samplerate=rate_hz, channels=2, dtype="float32",
+                device=find_output(device), samplerate=rate_hz, channels=2, dtype="float32",
                 latency=LATENCY_S, callback=self._fill,
             )  # fmt: skip
             self._stream.start()

@@ -180,7 +180,10 @@ def speech(name: str, seconds: float, *, start_s: float = 0.0, rate_hz: int = RA
 
 
 def dtmf(keys: str, *, tone_s: float = KEY_S, pause_s: float = PAUSE_S, rate_hz: int = RATE_HZ) -> Signal:
-    """Dual-tone keys, 80 ms each unless said otherwise; ITU-T Q.23 frequencies, both tones alike."""
+    """Dual-tone keys, 80 ms each unless said otherwise; ITU-T Q.23 frequencies, both tones alike.
+
+    A key that there is not raises `RequestError`.
+    """
     wanted = keys.upper().replace(" ", "")
     if not wanted or any(key not in "".join(DTMF_KEYS) for key in wanted):
         raise RequestError(f"{keys!r} cannot be dialled", "digits, * and #, A to D")
@@ -198,7 +201,10 @@ def dtmf(keys: str, *, tone_s: float = KEY_S, pause_s: float = PAUSE_S, rate_hz:
 
 
 def five_tone(set_name: str, digits: str, *, rate_hz: int = RATE_HZ) -> Signal:
-    """A call of a five-tone set of `audiotest.standards.tones`; equal neighbours take its repeat tone."""
+    """A call of a five-tone set of `audiotest.standards.tones`; equal neighbours take its repeat tone.
+
+    A set that there is not, or a call that is no digits, raises `RequestError`.
+    """
     tones = next((found for found in FIVE_TONE_SETS if found.name.casefold() == set_name.casefold()), None)
     if tones is None:
         names = ", ".join(found.name for found in FIVE_TONE_SETS)
@@ -215,7 +221,7 @@ def five_tone(set_name: str, digits: str, *, rate_hz: int = RATE_HZ) -> Signal:
 
 
 def subaudible(hz: float, seconds: float, *, rate_hz: int = RATE_HZ) -> Signal:
-    """A continuous sub-audible tone, one of the fifty."""
+    """A continuous sub-audible tone, one of the fifty; another raises `RequestError`."""
     if not any(abs(hz - known) < 0.05 for known in SUBAUDIBLE_HZ):
         raise RequestError(f"{hz:g} Hz is no sub-audible tone", "one of 67.0 to 254.1 Hz as sets list them")
     return sine(hz, seconds, rate_hz=rate_hz)

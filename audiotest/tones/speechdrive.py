@@ -62,11 +62,15 @@ def drive_by_speech(
     ----------
     feed : Feed or None
         Gives the peak deviation; the drive needs none.
+    limits : LimitSet
+        What the peak deviation is held against.
     speech_mv : float or None
         Level at which the speech is played, RMS of active speech at the socket; None is the technician's
         own, else three millivolts.
     own_mv : float or None
         The technician's own voice at the socket, where it was measured: the drive is stated for it.
+    voice : str
+        Which recording is played, by its name in `audiotest.radio.voices`.
     most_mv : float or None
         Peak that the output may give. With it the speech is played again louder where the limiter is hardly
         reached, and without it never; softer where it is driven very hard.
@@ -104,6 +108,8 @@ def drive_from_recordings(
     own_mv: float | None = None,
 ) -> Report:
     """The same from a recording of what went into the socket and one of what the receiver made of it.
+
+    `sent` and `heard` have shape (n,) and (m,), any unit; levels in millivolts as in `drive_by_speech`.
 
     Raises
     ------
@@ -174,7 +180,7 @@ def _play(signal: Signal, level_mv: float, *, quieter_than: float) -> Generator[
 def compare(
     sent: NDArray[np.floating], sent_rate_hz: int, heard: NDArray[np.floating], heard_rate_hz: int
 ) -> KnownDrive:
-    """Drive from what was sent and what was heard, after a look at the recording itself.
+    """Drive from what was sent, shape (n,), and what was heard, shape (m,), after a look at the recording.
 
     Raises
     ------

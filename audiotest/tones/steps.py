@@ -55,11 +55,15 @@ class Step:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heard:
-    """What a step brought: samples of shape (n,), complex from an I/Q feed, and the answers in order."""
+    """What a step brought: samples of shape (n,), complex from an I/Q feed, and the answers in order.
+
+    ``remark`` is what the bench has to say about it, for the report's notes.
+    """
 
     samples: NDArray[np.inexact]
     rate_hz: int
     answers: tuple[float, ...] = ()
+    remark: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -84,6 +84,11 @@ def drive_by_tone(
         will be played either.
     own_mv : float or None
         The technician's voice at the socket; gives a rough drive of speech.
+
+    Raises
+    ------
+    RequestError
+        A tone outside that range.
     """
     low_hz, high_hz = TONE_RANGE_HZ
     if not low_hz <= tone_hz <= high_hz:

@@ -23,7 +23,9 @@ class BenchDeeds:
             from audiotest.window.benchwindow import BenchWindow
 
             folder = (self._window.settings_file or settings_path()).parent / "feeds"
-            self.page = BenchWindow(lambda: self._window.settings, self._window.remember, folder)
+            self.page = BenchWindow(
+                lambda: self._window.settings, self._window.remember, folder, owner=self._window.sitting
+            )
         self.page.open_up()
 
     def shut(self) -> None:

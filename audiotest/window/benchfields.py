@@ -20,6 +20,7 @@ from audiotest.standards.limits import LIMIT_SETS
 from audiotest.tones.limiting import START_MV
 from audiotest.tones.needs import Needs
 from audiotest.tones.sensitivity import START_DBM
+from audiotest.window.playback import SYSTEMS_OWN
 
 CHANNELS = (("automatic", 0), ("left (1)", 1), ("right (2)", 2))
 DEEMPHASES_US = (("not stated", None), ("flat discriminator", 0.0), ("750 µs", 750.0), ("530 µs", 530.0))
@@ -112,7 +113,8 @@ class Fields:
             ("learned output, in mV", self.output_file), ("feed of the monitor", self.feed_file),
             ("first level at the socket", self.start_mv), ("first generator level", self.start_dbm),
             ("nominal frequency", self.nominal), ("allowed error", self.tolerance), ("beat note", self.lower),
-            ("de-emphasis of the FM feed", self.deemphasis), ("I and Q", self.swapped),
+            ("de-emphasis of the FM feed", self.deemphasis), ("the carrier is seen by", self.seen_by),
+            ("deviation to be set", self.null_khz), ("I and Q", self.swapped),
             ("your voice at the socket, RMS", self.own_mv),
         )  # fmt: skip
         for name, widget in self.rows:
@@ -167,7 +169,7 @@ class Fields:
         """List the inputs; what was chosen, or is wanted, stays chosen."""
         wanted = wanted or str(self.device.currentData() or "")
         self.device.clear()
-        self.device.addItem("the system's own", "")
+        self.device.addItem(SYSTEMS_OWN, "")
         for device in inputs:
             self.device.addItem(f"{device.name}  ({device.host_api})", device.name)
         if wanted and self.device.findData(wanted) < 0:

@@ -1,7 +1,7 @@
 """Every measurement that the bench window offers, and how each is made from what was filled in."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from audiotest.feeds.scale import load_feed
 from audiotest.records import Feed, LimitSet
@@ -69,8 +69,10 @@ class Prepared:
     scale: OutputScale | None
 
 
-def prepare_run(name: str, filled: Filled, *, rehearsed: bool) -> Prepared:
+def prepare_run(name: str, filled: Filled, *, rehearsed: bool, output_device: str = "") -> Prepared:
     """Read the files and make the procedure.
+
+    ``output_device`` is where a learned output sends whose file names no device.
 
     Raises
     ------
@@ -85,6 +87,8 @@ def prepare_run(name: str, filled: Filled, *, rehearsed: bool) -> Prepared:
         feed = load_feed(filled.feed_file) if filled.feed_file and _listens_to_fm(name) else None
         scale = load_output(filled.output_file) if filled.output_file and entry.sends else None
         require_output("this measurement", entry, scale, LEARN_IT)
+        if scale is not None and not scale.device:
+            scale = replace(scale, device=output_device)
     given = Given(
         feed=feed, limits=limits, start_mv=filled.start_mv, start_dbm=filled.start_dbm,
         nominal_mhz=filled.nominal_mhz, tolerance_hz=filled.tolerance_hz,

@@ -4,7 +4,7 @@ import json
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor, wait
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from PySide6.QtCore import QSize, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QKeyEvent
@@ -27,12 +27,23 @@ from audiotest.window.benchoutcome import OutcomePane
 from audiotest.window.benchplot import lines_for
 from audiotest.window.benchrun import BenchRun, HaltableBench, OpenBench, RehearsalBench
 from audiotest.window.benchrunning import RunningPane
+from audiotest.window.playback import SYSTEMS_OWN
 from audiotest.window.settings import Settings
 from audiotest.window.theme import choose_theme
 
 POLL_MS = 60
 LISTING_S = 20.0
 Remember = Callable[..., None]
+
+
+class InputOwner(Protocol):
+    """Whoever listens to the input otherwise: two at once would disturb each other."""
+
+    def lend(self) -> Callable[[], None]:
+        """Let go of it; what is returned waits, in any thread, until it is free."""
+
+    def take_back(self) -> None:
+        """Listen again."""
 
 
 class BenchWindow(QWidget):
@@ -48,6 +59,8 @@ class BenchWindow(QWidget):
         Opens the real instruments; see `audiotest.tones.opening.open_bench`.
     inputs : callable
         Lists the inputs, in a thread; None asks the sound system.
+    owner : InputOwner or None
+        Lends the input for as long as something is measured on it.
     """
 
     def __init__(
@@ -58,12 +71,14 @@ class BenchWindow(QWidget):
         *,
         open_live: Callable[..., HaltableBench] = open_bench,
         inputs: Callable[[], tuple[InputDevice, ...]] | None = None,
+        owner: InputOwner | None = None,
         parent: QWidget | None = None,
     ) -> None:
         super().__init__(parent, Qt.WindowType.Window)
         self.setWindowTitle("Bench measurements")
         self._settings, self._remember, self._folder = settings, remember, folder
         self._open_live, self._inputs = open_live, inputs or list_inputs
+        self._owner = owner
         self.run: BenchRun | None = None
         self.prepared: Prepared | None = None
         self.rehearsed = True
@@ -146,7 +161,10 @@ class BenchWindow(QWidget):
         self._filled = self.choice.fields.filled()
         self.prepared = None
         try:
-            prepared = prepare_run(self.choice.chosen, self._filled, rehearsed=self.rehearsed)
+            prepared = prepare_run(
+                self.choice.chosen, self._filled, rehearsed=self.rehearsed,
+                output_device=self._settings().output_device,
+            )  # fmt: skip
         except AudiotestError as error:
             self.pages.setCurrentWidget(self.choice)
             self.choice.say(f"⚠  {error}")
@@ -159,7 +177,10 @@ class BenchWindow(QWidget):
             return
         # Input and limits of the main window stay as they are: the bench may have another.
         self._remember(output_file=self._filled.output_file)
-        self.consent.ask(announcement(prepared.entry), cautions_for(prepared.entry), self.theme)
+        what = announcement(prepared.entry)
+        if prepared.scale is not None:
+            what = f"{what} Output: {prepared.scale.device or SYSTEMS_OWN}."
+        self.consent.ask(what, cautions_for(prepared.entry), self.theme)
         self.pages.setCurrentWidget(self.consent)
 
     def _agreed(self) -> None:
@@ -169,11 +190,13 @@ class BenchWindow(QWidget):
             return
         self.consent.agreed.setChecked(False)
         listing = self._listing
+        until_free = self._owner.lend() if self._owner is not None else lambda: None
 
         def open_it(technician: Technician) -> HaltableBench:
             if listing is not None:
                 # Looking for inputs starts the sound system again, which nothing that is open survives.
                 wait([listing], LISTING_S)
+            until_free()
             return self._open_live(
                 prepared.name, prepared.entry, technician, device=filled.device or None,
                 channel=filled.channel or None, scale=prepared.scale, swapped=filled.swapped,
@@ -212,6 +235,7 @@ class BenchWindow(QWidget):
         )
         if not moment.over:
             return
+        self._give_back()
         trouble = moment.trouble or ""
         if moment.prompt and not self.rehearsed:
             trouble = f"{moment.prompt} {trouble}".strip()
@@ -221,6 +245,10 @@ class BenchWindow(QWidget):
         self.outcome.buttons["feed"].setVisible(self.prepared.name in GIVES_A_FEED)
         self.pages.setCurrentWidget(self.outcome)
         self.outcome.buttons["list"].setFocus()
+
+    def _give_back(self) -> None:
+        if self._owner is not None:
+            self._owner.take_back()
 
     def _answer(self, value: float | None) -> None:
         if self.run is not None:
@@ -350,6 +378,7 @@ class BenchWindow(QWidget):
             self.run.stop()
             self.run.wait()
             self.run = None
+        self._give_back()
         self.pages.setCurrentWidget(self.choice)
         super().closeEvent(event)
 

@@ -59,6 +59,8 @@ class Comparison(QDialog):
         Takes a number and plays the over as it was heard.
     play, hush, carrier_up
         As for `ListeningRow`.
+    no_transmitter, told
+        As for `ListeningRow`.
     later : callable
         Does its first argument in another thread and hands what comes of it to the second, in this one.
     theme : Theme
@@ -77,6 +79,8 @@ class Comparison(QDialog):
         carrier_up: Callable[[], bool],
         later: Callable[[Callable[[], Any], Callable[[Any], None]], None],
         theme: Theme,
+        no_transmitter: bool = False,
+        told: Callable[[bool], None] = lambda _: None,
         parent: QWidget | None = None,
     ) -> None:
         super().__init__(parent)
@@ -121,8 +125,9 @@ class Comparison(QDialog):
         row.addWidget(done)
         names = (f"over {first.number}", f"over {second.number}")
         self.listening = ListeningRow(
-            names, play=play, hush=hush, carrier_up=carrier_up, hide_figures=self._hide_figures
-        )
+            names, play=play, hush=hush, carrier_up=carrier_up, hide_figures=self._hide_figures,
+            no_transmitter=no_transmitter, told=told,
+        )  # fmt: skip
         layout = QVBoxLayout(self)
         layout.addWidget(self._text)
         layout.addWidget(self.plot, 1)

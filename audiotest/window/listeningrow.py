@@ -36,6 +36,10 @@ class ListeningRow(QGroupBox):
         Whether a carrier is up that this computer's output might be on.
     hide_figures : callable
         Told True when nothing may give the order away, False when everything may be seen again.
+    no_transmitter : bool
+        Whether it is known that the output feeds none.
+    told : callable
+        Told what the user says of that.
     draw : Random or None
         Draws the lot of a blind order.
     """
@@ -48,6 +52,8 @@ class ListeningRow(QGroupBox):
         hush: Callable[[], None],
         carrier_up: Callable[[], bool],
         hide_figures: Callable[[bool], None],
+        no_transmitter: bool = False,
+        told: Callable[[bool], None] = lambda _: None,
         draw: random.Random | None = None,
         parent: QWidget | None = None,
     ) -> None:
@@ -72,6 +78,8 @@ class ListeningRow(QGroupBox):
         self.tell = self._button("Tell", "T", "Say which is which")
         self.tell.clicked.connect(self._tell)
         self.no_transmitter = QCheckBox("The output feeds &no transmitter")
+        self.no_transmitter.setChecked(no_transmitter)
+        self.no_transmitter.toggled.connect(told)
         self.said = QLabel("matching the loudness …")
         self.said.setWordWrap(True)
         caution = QLabel(CAUTION)

@@ -17,7 +17,7 @@ from audiotest.window.fartext import far_view
 from audiotest.window.farview import FarPane
 from audiotest.window.menus import fill_menus
 from audiotest.window.overdeeds import OverDeeds
-from audiotest.window.playback import Player, cue_tones
+from audiotest.window.playback import CUE_RATE_HZ, Player, cue_tones
 from audiotest.window.practicepane import PracticePane
 from audiotest.window.presenter import Heard, cue_error_db, feed_line, hiss_words
 from audiotest.window.scope import VIEWS
@@ -33,7 +33,6 @@ FRAME_MS = 22
 SLOW_EVERY = 8
 """Texts of the feed line and the far view follow at every eighth frame."""
 MESSAGE_MS = 12000
-CUE_RATE_HZ = 48000
 HINT = "F far view   S set up   P practise   ? all keys"
 
 
@@ -44,7 +43,7 @@ class MainWindow(QMainWindow):
         super().__init__()
         self.sitting = sitting
         self.settings_file = settings_file
-        self.player = Player()
+        self.player = Player(lambda: self.settings.output_device)
         self.frames = 0
         self.setWindowTitle("audiotest")
         self.practice = PracticePane(
@@ -142,6 +141,7 @@ class MainWindow(QMainWindow):
         wanted = (self.theme, self.sitting.limits, self.sitting.feed, self.settings.size_percent)
         if wanted != self._dressed_for or self.practice.isHidden() == (self.sitting.practice is not None):
             self._dress()
+        self._hush_in_danger()
         listening = self.sitting.listening
         far = self.pages.currentWidget() is self.far_pane
         if listening is not None and not far and not self.isMinimized():
@@ -156,7 +156,11 @@ class MainWindow(QMainWindow):
         hiss = ""
         if listening is not None:
             hiss = hiss_words(listening.hiss_drift, self.sitting.feed is not None)
-        self.bench.show_feed(feed_line(name, self.sitting.feed, reading, hiss, self.sitting.trouble))
+        self.bench.show_feed(
+            feed_line(
+                name, self.sitting.feed, reading, hiss, self.sitting.trouble, lent=self.sitting.lent_now
+            )
+        )
         if self.player.trouble is not None:
             self.sitting.message, self.player.trouble = str(self.player.trouble), None
         if self.sitting.message != self._shown_message:
@@ -218,6 +222,12 @@ class MainWindow(QMainWindow):
         if reading is None or reading.state != "waiting":
             return
         self.player.play(cue_tones(cue_error_db(heard), CUE_RATE_HZ), CUE_RATE_HZ)
+
+    def _hush_in_danger(self) -> None:
+        """A carrier that comes up ends what plays: the output might feed the transmitter that is keyed."""
+        if self.player.sounding and (why := self.sitting.why_silent()):
+            self.player.stop()
+            self.sitting.message = why.replace("not played", "stopped")
 
     def _choice_changed(self) -> None:
         chosen = self.bench.tape.chosen()

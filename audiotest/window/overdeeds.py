@@ -23,7 +23,11 @@ class OverDeeds:
         self.play(number)
 
     def play(self, number: int) -> None:
-        """Play an over."""
+        """Play an over, unless it might get into a keyed transmitter."""
+        why = self._sitting.why_silent()
+        if why:
+            self._sitting.message = why
+            return
         audio = self._sitting.audio(number)
         if len(audio) == 0:
             self._sitting.message = f"over {number} is more than ten minutes old: its audio is gone"
@@ -63,7 +67,9 @@ class OverDeeds:
         self._window.box = Comparison(
             found[0], found[1], audio=lambda n: (sitting.audio(n, around_s=0.0), sitting.rate_hz(n)),
             replay=self.play, play=self._window.player.play, hush=self._window.player.stop,
-            carrier_up=sitting.carrier_up, later=sitting.later, theme=self._window.theme, parent=self._window,
+            carrier_up=sitting.carrier_up, later=sitting.later, theme=self._window.theme,
+            no_transmitter=sitting.settings.output_feeds_no_transmitter,
+            told=lambda said: self._window.remember(output_feeds_no_transmitter=said), parent=self._window,
         )  # fmt: skip
         self._window.box.show()
 

@@ -1,6 +1,8 @@
 """Audio out of the computer's loudspeaker: replayed overs and the cue."""
 
 import threading
+import time
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,12 +11,17 @@ from audiotest.errors import AudiotestError, DeviceError
 
 # The sound card's library is loaded in one place only, which knows what to say when it is missing.
 from audiotest.feeds.soundcard import _sounddevice
+from audiotest.tones.output import find_output
 
+SYSTEMS_OWN = "the system's own"
 CUE_S = 0.18
 CUE_MIDDLE_HZ = 600.0
+CUE_RATE_HZ = 48000
 CUE_LEVEL = 0.05
 """Quiet on purpose: headphones may be on."""
 LARGEST_CUE_DB = 12.0
+OPENING_S = 0.5
+"""What an output may take to begin to sound."""
 
 
 def cue_tones(error_db: float | None, rate_hz: int) -> NDArray[np.float32]:
@@ -39,32 +46,47 @@ def _tone(hz: float, rate_hz: int) -> NDArray[np.float32]:
 
 
 class Player:
-    """Plays one thing at a time in a thread of its own; a second one takes the place of the first."""
+    """Plays one thing at a time in a thread of its own; a second one takes the place of the first.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    output : callable
+        Names the output to play on; empty is the system's own.
+    """
+
+    def __init__(self, output: Callable[[], str] = lambda: "") -> None:
         self._lock = threading.Lock()
+        self._output = output
+        self._ends_s = 0.0
         self.trouble: AudiotestError | None = None
+
+    @property
+    def sounding(self) -> bool:
+        """Whether what was played last has not come to its end yet."""
+        return time.monotonic() < self._ends_s
 
     def play(self, samples: NDArray[np.floating] | NDArray[np.int16], rate_hz: int) -> threading.Thread:
         """Start to play one channel, shape (n,); `trouble` tells afterwards what went wrong."""
+        self._ends_s = time.monotonic() + len(samples) / rate_hz + OPENING_S
         thread = threading.Thread(
-            target=self._run, args=(samples, rate_hz), name="audiotest-replay", daemon=True
+            target=self._run, args=(samples, rate_hz, self._output()), name="audiotest-replay", daemon=True
         )
         thread.start()
         return thread
 
     def stop(self) -> None:
         """Fall silent."""
+        self._ends_s = 0.0
         try:
             with self._lock:
                 _sounddevice().stop()
         except Exception:  # Silence is what was asked for, and there is nothing that could sound.
             return
 
-    def _run(self, samples: NDArray[np.floating] | NDArray[np.int16], rate_hz: int) -> None:
+    def _run(self, samples: NDArray[np.floating] | NDArray[np.int16], rate_hz: int, output: str) -> None:
         try:
             with self._lock:
-                _sounddevice().play(samples, rate_hz)
+                _sounddevice().play(samples, rate_hz, device=find_output(output))
             self.trouble = None
         except AudiotestError as error:
             self.trouble = error

@@ -32,6 +32,7 @@ ControlName = Literal["mic gain", "deviation"]
 
 TURN_WORDS: dict[Turn, str] = {"raise": "UP", "keep": "LEAVE", "lower": "DOWN", "unknown": "NOT YET"}
 ARROWS: dict[Turn, str] = {"raise": "▲", "keep": "●", "lower": "▼", "unknown": "?"}
+LENT_WORDS = "the bench measurements have the input"
 STATE_WORDS = {"waiting": "no carrier", "carrier": "carrier", "speech": "talking"}
 
 
@@ -322,10 +323,28 @@ def live_state(reading: LiveReading) -> str:
     return f"{word} {int(reading.over_s) // 60}:{int(reading.over_s) % 60:02}"
 
 
+def state_words(reading: LiveReading | None, *, lent: bool) -> str:
+    """State of the feed, also while nothing is read from it."""
+    if lent:
+        return "⏸ not listening"
+    return "starting" if reading is None else live_state(reading)
+
+
 def feed_line(
-    source: str, feed: Feed | None, reading: LiveReading | None, hiss: str, error: str | None
+    source: str,
+    feed: Feed | None,
+    reading: LiveReading | None,
+    hiss: str,
+    error: str | None,
+    *,
+    lent: bool = False,
 ) -> FeedLine:
-    """What is always in sight about the feed; `hiss` is the word of the hiss guard."""
+    """What is always in sight about the feed; `hiss` is the word of the hiss guard.
+
+    ``lent`` says that the bench measurements have the input just now.
+    """
+    if lent:
+        source, reading, hiss = LENT_WORDS, None, ""
     if feed is None:
         scale = "no scale: no figures in kHz"
     else:
@@ -335,7 +354,7 @@ def feed_line(
     lost_n = 0 if reading is None else reading.lost_n
     return FeedLine(
         source=source,
-        state=error if error is not None else ("starting" if reading is None else live_state(reading)),
+        state=error if error is not None else state_words(reading, lent=lent),
         scale=scale,
         hiss=hiss,
         lost="no drop-outs" if lost_n == 0 else f"{lost_n} samples or more lost",

@@ -27,6 +27,8 @@ class Settings:
     channel: int = 0
     feed_file: str = ""
     output_file: str = ""
+    output_device: str = ""
+    output_feeds_no_transmitter: bool = False
     clips_folder: str = ""
     sheets_file: str = ""
     sound_cue: bool = False

@@ -1,4 +1,4 @@
-"""Set-up beside the bench: choose the input, see its level, learn its scale, choose the limits."""
+"""Set-up beside the bench: choose the input, see its level, learn its scale, choose limits and output."""
 
 from datetime import datetime
 from pathlib import Path
@@ -8,6 +8,7 @@ from PySide6.QtCore import QSize, Qt
 from PySide6.QtGui import QFontMetricsF
 from PySide6.QtWidgets import (
     QApplication,
+    QCheckBox,
     QComboBox,
     QDialog,
     QDoubleSpinBox,
@@ -29,21 +30,27 @@ from audiotest.feeds.scale import load_feed
 from audiotest.feeds.soundcard import InputDevice, list_inputs
 from audiotest.records import Feed
 from audiotest.standards.limits import LIMIT_SETS
+from audiotest.tones.output import OutputDevice, list_outputs
 from audiotest.window.actions import CAUTIONS
 from audiotest.window.listening import Listening
+from audiotest.window.playback import CUE_RATE_HZ, SYSTEMS_OWN, cue_tones
 from audiotest.window.settings import settings_path
-from audiotest.window.sitting import Sitting
+from audiotest.window.sitting import IS_LENT, Sitting
 
 if TYPE_CHECKING:
     from audiotest.window.mainwindow import MainWindow
 
 CHANNELS = (("automatic", 0), ("left (1)", 1), ("right (2)", 2))
 DEEMPHASES_US = (("not stated", None), ("flat discriminator", 0.0), ("750 µs", 750.0), ("530 µs", 530.0))
+OUTPUT_WORDS = (
+    "Start headphones low. Test tones go where the learned output was learned; one whose file names no "
+    "output sends here."
+)
 TOO_HIGH_DBFS, TOO_LOW_DBFS = -3.0, -30.0
 
 
 class SetUpDialog(QDialog):
-    """Four steps, in any order; each takes effect at once and is remembered."""
+    """Five steps, in any order; each takes effect at once and is remembered."""
 
     def __init__(self, sitting: Sitting, window: "MainWindow") -> None:
         super().__init__(window)
@@ -58,6 +65,7 @@ class SetUpDialog(QDialog):
         column.addWidget(self._level_group())
         column.addWidget(self._scale_group())
         column.addWidget(self._limits_group())
+        column.addWidget(self._output_group())
         note = _words()
         note.setText(" ".join((CAUTIONS[2], CAUTIONS[4])))
         column.addWidget(note)
@@ -155,6 +163,31 @@ class SetUpDialog(QDialog):
         column.addWidget(self.limits_word)
         return box
 
+    def _output_group(self) -> QWidget:
+        box = QGroupBox("5  Output: replay, sound cue, test tones")
+        settings = self._window.settings
+        self.output = QComboBox()
+        self.output.setAccessibleName("output")
+        self._show_outputs(())
+        self.output.activated.connect(self._output_chosen)
+        self.try_output = QPushButton("Tr&y it, quietly")
+        self.try_output.clicked.connect(self._try_output)
+        self.no_transmitter = QCheckBox("It feeds &no transmitter: replay also while a carrier is up")
+        self.no_transmitter.setChecked(settings.output_feeds_no_transmitter)
+        self.no_transmitter.toggled.connect(
+            lambda said: self._window.remember(output_feeds_no_transmitter=said)
+        )
+        row = QHBoxLayout()
+        row.addWidget(self.output, 1)
+        row.addWidget(self.try_output)
+        column = QVBoxLayout(box)
+        column.addLayout(row)
+        column.addWidget(self.no_transmitter)
+        self.output_word = _words()
+        self.output_word.setText(OUTPUT_WORDS)
+        column.addWidget(self.output_word)
+        return box
+
     def _fill_limits(self) -> None:
         for limits in LIMIT_SETS:
             self.limits.addItem(f"±{limits.deviation_khz:g} kHz  {limits.title}", limits)
@@ -167,11 +200,17 @@ class SetUpDialog(QDialog):
 
     def refresh(self) -> None:
         """Look for inputs again, without holding anything up."""
+        if self._sitting.lent:
+            # Looking starts the sound system again, which would end what the bench has open.
+            self.input_word.setText(IS_LENT)
+            return
         self.input_word.setText("looking for inputs …")
-        self._sitting.later(_inputs_or_reason, self._inputs_found)
+        self._window.player.stop()
+        self._sitting.later(_devices_or_reason, self._devices_found)
 
-    def _inputs_found(self, found: "tuple[tuple[InputDevice, ...], str]") -> None:
-        inputs, reason = found
+    def _devices_found(self, found: "tuple[tuple[InputDevice, ...], tuple[OutputDevice, ...], str]") -> None:
+        inputs, outputs, reason = found
+        self._show_outputs(outputs)
         self.device.clear()
         for device in inputs:
             self.device.addItem(f"{device.name}  ({device.host_api})", device.name)
@@ -249,17 +288,43 @@ class SetUpDialog(QDialog):
             "decide."
         )
 
+    def _show_outputs(self, outputs: tuple[OutputDevice, ...]) -> None:
+        """List the outputs; the remembered one stays chosen, also while it is unplugged."""
+        chosen = self._window.settings.output_device
+        self.output.clear()
+        self.output.addItem(SYSTEMS_OWN, "")
+        for device in outputs:
+            # With its interface: some systems list every output once for each of theirs.
+            self.output.addItem(f"{device.name}  ({device.host_api})", f"{device.name}, {device.host_api}")
+        if self.output.findData(chosen) < 0:
+            self.output.addItem(f"{chosen}  (not there now)", chosen)
+        self.output.setCurrentIndex(self.output.findData(chosen))
+
+    def _output_chosen(self, *_: object) -> None:
+        chosen = str(self.output.currentData())
+        if chosen != self._window.settings.output_device:
+            # What was said of the other output does not hold for this one.
+            self.no_transmitter.setChecked(False)
+            self._window.remember(output_device=chosen)
+
+    def _try_output(self) -> None:
+        why = self._sitting.why_silent()
+        if why:
+            self._sitting.message = why
+            return
+        self._window.player.play(cue_tones(0.0, CUE_RATE_HZ), CUE_RATE_HZ)
+
     def _done(self) -> None:
         self._window.remember(set_up=True)
         self.hide()
 
 
-def _inputs_or_reason() -> "tuple[tuple[InputDevice, ...], str]":
+def _devices_or_reason() -> "tuple[tuple[InputDevice, ...], tuple[OutputDevice, ...], str]":
     try:
-        inputs = list_inputs()
+        inputs, outputs = list_inputs(), list_outputs()
     except DeviceError as error:
-        return (), str(error)
-    return inputs, "" if inputs else "no input found: plug in the sound card, then look again"
+        return (), (), str(error)
+    return inputs, outputs, "" if inputs else "no input found: plug in the sound card, then look again"
 
 
 def level_word(peak_dbfs: float | None) -> str:

@@ -48,13 +48,18 @@ class Line:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetView:
-    """One sheet as it is shown; ``notes`` are what was found, fitted, heard and attached, a line each."""
+    """One sheet as it is shown; ``notes`` are what was found, fitted, heard and attached, a line each.
+
+    ``open_faults`` are those that wait for their cure.
+    """
 
     title: str
     heading: str
     rows: tuple[Row, ...]
     summary: str
     notes: tuple[str, ...]
+    open_faults: tuple[Line, ...]
+    closed: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -224,9 +229,23 @@ def one_line(text: str) -> str:
 
 def visit_line(visit: Visit) -> str:
     """One stay on the bench in a line."""
-    state = "on the bench" if visit.closed is None else f"left {visit.closed[:10]}"
     complaint = f": {visit.complaint}" if visit.complaint else ""
-    return one_line(f"sheet {visit.id}, {visit.opened[:10]}, {state}{complaint}")
+    return one_line(f"sheet {visit.id}, {visit.opened[:10]}, {_state(visit)}{complaint}")
+
+
+def _state(visit: Visit) -> str:
+    return "on the bench" if visit.closed is None else f"left {visit.closed[:10]}"
+
+
+def title_of(view: DeskView) -> str:
+    """The name of the set whose sheet is shown, or what to do first."""
+    if view.sheet is not None:
+        return view.sheet.title
+    if view.answer.set_id is not None:
+        return "This set has no sheet yet: begin one with New sheet"
+    if view.sets:
+        return "Choose a set on the left"
+    return "No set found" if view.answer.words else "No sets yet: put one on the books with New set"
 
 
 def takes_point(quantity: str) -> bool:
@@ -268,6 +287,11 @@ def _sheet_view(sheet: Sheet) -> SheetView:
     ]
     return SheetView(
         title=one_line(sheet.radio.name),
-        heading=f"Sheet {sheet.visit.id}, {sheet.visit.opened[:10]}, limits: {limits.title}",
+        heading=f"Sheet {sheet.visit.id}, {sheet.visit.opened[:10]}, {_state(sheet.visit)}, "
+        f"limits: {limits.title}",
         rows=rows, summary=summary(rows), notes=tuple(one_line(note) for note in notes),
+        open_faults=tuple(
+            Line(id=fault.id, text=one_line(fault.fault)) for fault in sheet.faults if fault.cure is None
+        ),
+        closed=sheet.visit.closed is not None,
     )  # fmt: skip

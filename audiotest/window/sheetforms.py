@@ -68,7 +68,11 @@ class SetForm(AskingForm):
     ) -> None:
         super().__init__("New set", parent)
         self._take = take
-        self.maker, self.model, self.serial = _field("maker"), _field("model"), _field("serial number")
+        self.maker, self.model, self.serial = (
+            text_field("maker"),
+            text_field("model"),
+            text_field("serial number"),
+        )
         self.service = _limits_box("service of the set")
         self.service.setCurrentIndex(max(self.service.findData(limits), 0))
         form = QFormLayout(self)
@@ -107,7 +111,7 @@ class VisitForm(AskingForm):
         self.assigned.setSuffix(" MHz")
         self.assigned.setSpecialValueText("not given")
         self.assigned.setAccessibleName("assigned frequency")
-        self.complaint = _field("complaint")
+        self.complaint = text_field("complaint")
         form = QFormLayout(self)
         form.addRow("&Limits", self.limits)
         form.addRow("C&hannel", self.channel)
@@ -225,7 +229,8 @@ def named(text: str, part: QWidget) -> QLabel:
     return label
 
 
-def _field(name: str) -> QLineEdit:
+def text_field(name: str) -> QLineEdit:
+    """A line to type in, with its name for a screen reader."""
     field = QLineEdit()
     field.setMaxLength(LONGEST_NAME)
     field.setAccessibleName(name)

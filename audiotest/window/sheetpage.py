@@ -25,10 +25,11 @@ from audiotest.keep.sheetrecords import STAGES, Stage
 from audiotest.window import sheetdesk
 from audiotest.window.advicepane import announce
 from audiotest.window.labels import CutLabel
-from audiotest.window.sheetdesk import DeskView, Question, TypedReading
+from audiotest.window.sheetdesk import DeskView, Question, SheetView, TypedReading
 from audiotest.window.sheetfiles import ask_for_report, ask_for_sheets
 from audiotest.window.sheetforms import AskingForm, SetForm, TypeRow, VisitForm, named, push_button
 from audiotest.window.sheettable import LineList, ReadingTable
+from audiotest.window.sheetwork import SheetWork
 from audiotest.window.theme import Theme
 
 SEARCH_MS = 250
@@ -91,6 +92,11 @@ class SheetPage(QDialog):
         """Number of the sheet that is shown."""
         return self.question.visit_id
 
+    @property
+    def sheet(self) -> SheetView | None:
+        """The sheet that is shown."""
+        return None if self._view is None else self._view.sheet
+
     # -- what it is made of -----------------------------------------------------------------------
 
     def _make_parts(self) -> None:
@@ -101,14 +107,14 @@ class SheetPage(QDialog):
         self.search.setClearButtonEnabled(True)
         self.search.textEdited.connect(lambda _: self._search_timer.start())
         self.sets, self.visits = LineList("sets"), LineList("sheets of this set")
-        self.course, self.notes = (
-            LineList(name, wrapped=True) for name in ("history of the set", "notes and clips")
-        )
+        self.course = LineList("history of the set", wrapped=True)
+        self.notes = LineList("notes and clips", wrapped=True)
         self.sets.chosen.connect(self._set_chosen)
         self.visits.chosen.connect(self._visit_chosen)
         self.course.chosen.connect(self._visit_chosen)
         self.readings = ReadingTable()
         self.typing = TypeRow(self.type_reading)
+        self.work = SheetWork(self)
         self.over_buttons: dict[Stage, QPushButton] = {}
         for stage, text, key in zip(STAGES, ("Over as &found", "Over as &left"), ("1", "2"), strict=True):
             button = push_button(text, partial(self._put_over, stage))
@@ -144,7 +150,7 @@ class SheetPage(QDialog):
         self.tabs.addTab(self.course, "Histor&y of the set")
         self.tabs.addTab(self.notes, "Notes and &clips")
         buttons = QHBoxLayout()
-        for button in (*self.over_buttons.values(), self.report):
+        for button in (*self.over_buttons.values(), self.work.button, self.report):
             buttons.addWidget(button)
         buttons.addStretch(1)
         for label in (self.heading, self.about):
@@ -160,10 +166,9 @@ class SheetPage(QDialog):
         halves.setStretchFactor(1, 2)
         halves.setSizes([300, 700])
         halves.setChildrenCollapsible(False)
-        top = QHBoxLayout()
+        top, foot = QHBoxLayout(), QHBoxLayout()
         top.addWidget(self.file, 1)
         top.addWidget(self.other_file)
-        foot = QHBoxLayout()
         foot.addWidget(self.said, 1)
         foot.addWidget(self.close_button)
         layout = QVBoxLayout(self)
@@ -200,15 +205,15 @@ class SheetPage(QDialog):
     def _look(self, question: Question) -> None:
         path = self.path
         self.question = question
-        self._do(lambda: sheetdesk.look(path, question), self._show)
+        self.do(lambda: sheetdesk.look(path, question), self._show)
 
     def _look_while_seen(self) -> None:
         if not self.isVisible() or self._view is None:
             return
         path, question, stamp = self.path, self.question, self._view.stamp
-        self._do(lambda: sheetdesk.look_if_changed(path, question, stamp), self._show)
+        self.do(lambda: sheetdesk.look_if_changed(path, question, stamp), self._show)
 
-    def _do(
+    def do(
         self, work: Callable[[], Any], done: Callable[[Any], None],
         failed: Callable[[AudiotestError], None] | None = None,
     ) -> None:  # fmt: skip
@@ -241,21 +246,15 @@ class SheetPage(QDialog):
         self.visits.show_lines(view.visits, self.question.visit_id)
         self.course.show_lines(view.course, None)
         sheet = view.sheet
-        self.heading.setText(self._title(view) if sheet is None else sheet.title)
+        self.heading.setText(sheetdesk.title_of(view))
         self.about.setText("" if sheet is None else sheet.heading)
         self.summary.setText("" if sheet is None else sheet.summary)
         self.readings.show_rows(() if sheet is None else sheet.rows)
         self.notes.show_texts(() if sheet is None else sheet.notes)
         for part in (self.typing, self.report, *self.over_buttons.values()):
             part.setEnabled(sheet is not None)
+        self.work.follow()
         self.new_visit.setEnabled(self.question.set_id is not None)
-
-    def _title(self, view: DeskView) -> str:
-        if self.question.set_id is not None:
-            return "This set has no sheet yet: begin one with New sheet"
-        if view.sets:
-            return "Choose a set on the left"
-        return "No set found" if self.question.words else "No sets yet: put one on the books with New set"
 
     # -- choosing ---------------------------------------------------------------------------------
 
@@ -285,31 +284,32 @@ class SheetPage(QDialog):
             self.say(f"{path} is open")
             self._look(Question())
 
-        self._do(lambda: sheetdesk.look(path, Question()), opened)
+        self.do(lambda: sheetdesk.look(path, Question()), opened)
 
     # -- doing ------------------------------------------------------------------------------------
 
     def ask_set(self) -> None:
         """Put a set on the books."""
-        self._open(SetForm(self.add_set, self, limits=self.limits))
+        self.open_form(SetForm(self.add_set, self, limits=self.limits))
 
     def add_set(self, maker: str, model: str, serial: str, service: str) -> None:
         """Put this set on the books and choose it."""
         path = self.path
 
         def done(number: int) -> None:
-            self._form_done()
+            self.form_done()
             self.say(f"set {number} is on the books: begin its sheet with New sheet")
             self.search.clear()
             self._look(Question(set_id=number))
 
-        self._do(lambda: sheetdesk.add_set(path, maker, model, serial, service), done, self._form_refused)
+        self.do(lambda: sheetdesk.add_set(path, maker, model, serial, service), done, self.form_refused)
 
     def ask_visit(self) -> None:
         """Begin a sheet for the chosen set."""
-        self._open(VisitForm(self.add_visit, self, limits=self.limits))
+        self.open_form(VisitForm(self.add_visit, self, limits=self.limits))
 
-    def _open(self, form: AskingForm) -> None:
+    def open_form(self, form: AskingForm) -> None:
+        """Show a form that stays until what it asks for has been done."""
         self._form = form
         form.finished.connect(self._form_gone)
         form.open()
@@ -317,11 +317,12 @@ class SheetPage(QDialog):
     def _form_gone(self, *_: object) -> None:
         self._form = None
 
-    def _form_done(self) -> None:
+    def form_done(self) -> None:
+        """What the form asked for has been done."""
         if self._form is not None:
             self._form.done(AskingForm.DialogCode.Accepted)
 
-    def _form_refused(self, error: AudiotestError) -> None:
+    def form_refused(self, error: AudiotestError) -> None:
         """The form is still open with what was typed, unless it was given up meanwhile."""
         if self._form is None:
             self.complain(error)
@@ -335,14 +336,14 @@ class SheetPage(QDialog):
             return
 
         def done(number: int) -> None:
-            self._form_done()
+            self.form_done()
             self.say(f"sheet {number} is begun")
             self._look(Question(words=self.question.words, set_id=set_id, visit_id=number))
 
-        self._do(
+        self.do(
             lambda: sheetdesk.open_visit(path, set_id, limits, channel, mhz, complaint),
             done,
-            self._form_refused,
+            self.form_refused,
         )
 
     def type_reading(self, typed: TypedReading) -> None:
@@ -360,7 +361,7 @@ class SheetPage(QDialog):
             self.complain(error)
             self.typing.doubt(sheetdesk.is_doubt(error))
 
-        self._do(lambda: sheetdesk.type_reading(path, visit_id, typed), done, refused)
+        self.do(lambda: sheetdesk.type_reading(path, visit_id, typed), done, refused)
 
     def ask_report(self) -> None:
         """Choose where the report goes."""
@@ -372,7 +373,7 @@ class SheetPage(QDialog):
         if visit_id is None:
             return
         self.say("writing the report …")
-        self._do(lambda: sheetdesk.write_report(path, visit_id, target), self.say)
+        self.do(lambda: sheetdesk.write_report(path, visit_id, target), self.say)
 
     # -- what there is to say ---------------------------------------------------------------------
 

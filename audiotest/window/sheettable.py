@@ -86,7 +86,7 @@ class ReadingTable(QTableWidget):
         self.setHorizontalHeaderLabels(heads)
         self.verticalHeader().hide()
         self.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-        self.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        self.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         self.setTabKeyNavigation(False)
         self.setWordWrap(True)
         self.verticalHeader().setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
@@ -115,6 +115,17 @@ class ReadingTable(QTableWidget):
             self._put(
                 k, len(STAGES) + 1, row.limit, f"{row.limit}\nSource: {row.source}" if row.source else ""
             )
+
+    def chosen_reading(self) -> tuple[int, str] | None:
+        """Number of the reading in the chosen cell and what it says, None when no reading stands there."""
+        row, column = self.currentRow(), self.currentColumn()
+        if not (0 <= row < len(self._rows) and 1 <= column <= len(STAGES)):
+            return None
+        stage = STAGES[column - 1]
+        cell = self._rows[row].cells[stage]
+        if cell is None:
+            return None
+        return cell.reading_id, f"{self._rows[row].label}, {STAGE_WORDS[stage]}: {cell.text}"
 
     def cell_text(self, row: int, column: int) -> str:
         """What stands in a cell, empty when nothing does."""

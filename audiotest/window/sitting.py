@@ -2,7 +2,7 @@
 
 from collections import deque
 from collections.abc import Callable
-from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from concurrent.futures import Executor, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -27,6 +27,11 @@ AROUND_S = 0.5
 OUTLINE_COLUMNS = 96
 LEARN_S = 5.0
 PAUSE_ENDS_OVER_S = 2.0
+CARRIER_IS_UP = "⚠ a carrier is up: not played. The output might feed the transmitter that is keyed"
+IS_LENT = "the bench is measuring: the input is listened to again when it has ended"
+LENT_SILENT = "⚠ the bench is measuring: not played. It would get into what is measured"
+LET_GO_S = 10.0
+"""For so long whoever borrows the input waits for it; then it is tried all the same."""
 OpenSource = Callable[[], Source]
 
 
@@ -79,6 +84,7 @@ class Sitting:
         self._run_of: dict[int, Listening] = {}
         self._open: OpenSource | None = None
         self._switches = 0
+        self.lent = False
         self._source: Source | None = None
         self._adjustment = Adjustment()
         self._closed = False
@@ -101,7 +107,9 @@ class Sitting:
     def open_source(self, make: OpenSource) -> None:
         """Listen to what `make` opens; it runs in a thread and may raise `AudiotestError`."""
         self._open = make
-        self._switch(make)
+        if self.lent:
+            self.message = IS_LENT
+        self._switch(None if self.lent else make)
 
     def restart(self) -> None:
         """Open the same again, after an error or with other limits or another scale."""
@@ -110,7 +118,36 @@ class Sitting:
         elif self.practice is not None:
             self.open_practice()
 
-    def _switch(self, make: OpenSource) -> None:
+    def lend(self) -> Callable[[], None]:
+        """Let go of the input for another; what is returned waits in the other's thread until it is free.
+
+        The simulated set goes on: it holds no input.
+        """
+        self.lent = True
+        if self.practice is not None or self._open is None:
+            return lambda: None
+        letting_go = self._switch(None)
+
+        def until_free() -> None:
+            if letting_go is not None:
+                wait([letting_go], LET_GO_S)
+
+        return until_free
+
+    @property
+    def lent_now(self) -> bool:
+        """Whether another has the input that would be listened to; the simulated set goes on meanwhile."""
+        return self.lent and self.practice is None
+
+    def take_back(self) -> None:
+        """Listen to the input again once the other has done with it; safe to call twice."""
+        if self.lent:
+            self.lent = False
+            if self._open is not None:
+                self._switch(self._open)
+
+    def _switch(self, make: OpenSource | None) -> Future[Any] | None:
+        """Stop what is listened to and open what `make` opens, if anything, in a thread."""
         before, self.listening = self.listening, None
         if self.practice is not None:
             self._adjustment = self.practice.adjustment
@@ -126,11 +163,11 @@ class Sitting:
             if self._source is not None:
                 self._source.close()
             self._source = None
-            if number == self._switches:
+            if number == self._switches and make is not None:
                 self._source = make()
             return self._source
 
-        self._later(work, lambda source: self._opened(source, number))
+        return self._later(work, lambda source: self._opened(source, number))
 
     def _opened(self, source: Source | None, number: int) -> None:
         if source is None or number != self._switches:
@@ -235,9 +272,22 @@ class Sitting:
         return 48000 if run is None else run.rate_hz
 
     def carrier_up(self) -> bool:
-        """Whether a real carrier is up on the input; the simulated set sends nothing."""
+        """Whether a real carrier is up on the input, or the bench may have one keyed.
+
+        The simulated set sends nothing.
+        """
+        if self.lent:
+            return True
         reading = None if self.listening is None else self.listening.reading
         return self.practice is None and reading is not None and reading.over_s is not None
+
+    def why_silent(self) -> str:
+        """Why nothing may be played just now, in words; empty when it may."""
+        if self.lent:
+            return LENT_SILENT
+        if self.carrier_up() and not self.settings.output_feeds_no_transmitter:
+            return CARRIER_IS_UP
+        return ""
 
     def source_name(self, number: int) -> str:
         """Name of the input that an over was heard on."""
@@ -310,9 +360,12 @@ class Sitting:
         """Do `work` in a thread and hand its result to `done` from `poll`."""
         self._later(work, done)
 
-    def _later(self, work: Callable[[], Any], done: Callable[[Any], None]) -> None:
-        if not self._closed:
-            self._pending.append((self._chores.submit(work), done))
+    def _later(self, work: Callable[[], Any], done: Callable[[Any], None]) -> Future[Any] | None:
+        if self._closed:
+            return None
+        future = self._chores.submit(work)
+        self._pending.append((future, done))
+        return future
 
     def close(self) -> None:
         """Stop listening, finish what is being written, let go of everything; safe to call twice."""

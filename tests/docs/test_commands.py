@@ -1,7 +1,6 @@
 """The documents: every command line they show is one that the program takes, every link leads somewhere."""
 
 import re
-import shlex
 from pathlib import Path
 
 import numpy as np
@@ -10,83 +9,23 @@ import soundfile
 
 from audiotest.__main__ import main
 from audiotest.errors import RequestError
-from audiotest.measure.conditions import CONDITIONS
 from audiotest.standards.limits import LIMIT_SETS
 from audiotest.terminal.parser import build_parser
 from docs.make_examples import EXAMPLE, renewed
+from tests.docs.reading import PAGES, ROOT, calls_in, inline_calls, page_id, shell_lines, without_fences
 
-ROOT = Path(__file__).resolve().parents[2]
-PAGES = (ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md")))
-FENCE = re.compile(r"^```(\w*)\n(.*?)^```", re.MULTILINE | re.DOTALL)
-INLINE = re.compile(r"`(audiotest [^`]+)`")
 LINK = re.compile(r"!?\[[^\]]*\]\(([^)\s]+)\)")
 HEADING = re.compile(r"^#+ +(.*)$", re.MULTILINE)
-PLACEHOLDERS = {
-    "D": "2", "F": "bench.toml", "L": "uk-27fm", "N": "1", "HZ": "1000", "KHZ": "1.5", "US": "750",
-    "FILE|DIR...": "clip.wav", "FILE...": "clip.wav", "[FILE]": "clip.wav",
-    "SIGNAL": "tone 1000", "SHEET": "1", "found|left": "found", "PROCEDURE": "balance",
-}  # fmt: skip
-"""What the tables write for a value, and a value."""
-WORD_ENDS = {";", "|", "||", "&&", ">", "&"}
-
-
-def _page_id(page: Path) -> str:
-    return page.relative_to(ROOT).as_posix()
-
-
-def _unbroken(text: str) -> str:
-    return text.replace("\\\n", " ")
-
-
-def _shell_lines(page: Path) -> list[str]:
-    return [
-        line
-        for language, body in FENCE.findall(page.read_text("utf-8"))
-        if language in ("sh", "powershell")
-        for line in _unbroken(body).splitlines()
-    ]
-
-
-def _calls_in(line: str) -> list[list[str]]:
-    """The argument lists of the calls of the program in one shell line."""
-    lexer = shlex.shlex(line.replace("\\audiotest", "/audiotest"), posix=True, punctuation_chars=";|&>")
-    lexer.whitespace_split = True
-    lexer.commenters = "#"
-    calls: list[list[str]] = []
-    words = iter([*lexer, ";"])
-    for word in words:
-        if word == "audiotest" or word.endswith("/audiotest"):
-            call = []
-            for argument in words:
-                if argument in WORD_ENDS:
-                    break
-                call.append(argument)
-            calls.append(call)
-    return calls
-
-
-def _inline_calls(page: Path) -> list[list[str]]:
-    """Whole command lines in running text and tables, placeholders filled in."""
-    text = FENCE.sub("", page.read_text("utf-8")).replace("\\|", "|")
-    calls = []
-    for shown in INLINE.findall(text):
-        if "..." in shown.replace("...]", "").replace("FILE...", "").replace("DIR...", ""):
-            continue
-        bare = re.sub(r"\[(-[^\]]*)\]", r"\1", shown)
-        words = [PLACEHOLDERS.get(word, word) for word in bare.split()[1:]]
-        calls.append(shlex.split(" ".join(words)))
-    return calls
-
 
 SHOWN = [
-    pytest.param(call, id=f"{_page_id(page)}: {' '.join(call)}")
+    pytest.param(call, id=f"{page_id(page)}: {' '.join(call)}")
     for page in PAGES
-    for call in (call for line in _shell_lines(page) for call in _calls_in(line))
+    for call in (call for line in shell_lines(page) for call in calls_in(line))
 ]
 MENTIONED = [
-    pytest.param(call, id=f"{_page_id(page)}: {' '.join(call)}")
+    pytest.param(call, id=f"{page_id(page)}: {' '.join(call)}")
     for page in PAGES
-    for call in _inline_calls(page)
+    for call in inline_calls(page)
 ]
 
 
@@ -144,15 +83,14 @@ def _command_names() -> list[str]:
 def _anchors(page: Path) -> set[str]:
     """The anchors of a page's headings, as the usual renderers of Markdown make them."""
     plain = (
-        re.sub(r"[`*]", "", heading).strip().lower()
-        for heading in HEADING.findall(FENCE.sub("", page.read_text("utf-8")))
+        re.sub(r"[`*]", "", heading).strip().lower() for heading in HEADING.findall(without_fences(page))
     )
     return {re.sub(r"[^\w\- ]", "", heading).replace(" ", "-") for heading in plain}
 
 
-@pytest.mark.parametrize("page", PAGES, ids=_page_id)
+@pytest.mark.parametrize("page", PAGES, ids=page_id)
 def test_links_and_pictures_are_there(page):
-    for link in LINK.findall(FENCE.sub("", page.read_text("utf-8"))):
+    for link in LINK.findall(without_fences(page)):
         if re.match(r"[a-z]+:", link):
             continue
         name, _, anchor = link.partition("#")
@@ -171,7 +109,7 @@ def test_every_page_is_reachable_from_the_readme():
         reached.add(page)
         links = [link.partition("#")[0] for link in LINK.findall(page.read_text("utf-8")) if ":" not in link]
         waiting += [target for link in links if link and (target := (page.parent / link).resolve()).exists()]
-    assert {_page_id(page) for page in PAGES} <= {_page_id(page) for page in reached}
+    assert {page_id(page) for page in PAGES} <= {page_id(page) for page in reached}
 
 
 def _run(capsys, *call: str) -> str:
@@ -189,7 +127,7 @@ def _without_figures(text: str) -> str:
 
 
 @pytest.mark.parametrize(
-    "page", [page for page in PAGES if EXAMPLE.search(page.read_text("utf-8"))], ids=_page_id
+    "page", [page for page in PAGES if EXAMPLE.search(page.read_text("utf-8"))], ids=page_id
 )
 def test_printed_examples_are_what_the_program_prints(page):
     """Word for word; figures may differ a little from one machine to another (docs/make_examples.py)."""
@@ -238,9 +176,3 @@ def test_limits_page_agrees_with_the_program(capsys):
         assert f"| `{limits.id}` | {limits.channels} | {limits.source} |" in page
     rows = re.findall(r"^\| `([a-z0-9-]+)` \|", page, re.MULTILINE)
     assert set(rows) == {limits.id for limits in LIMIT_SETS}
-
-
-def test_troubleshooting_quotes_what_the_program_says():
-    page = (ROOT / "docs" / "troubleshooting.md").read_text("utf-8")
-    for condition in CONDITIONS.values():
-        assert condition.meaning in page

@@ -111,8 +111,14 @@ def test_a_named_channel_is_taken_even_if_quiet(tmp_path: Path) -> None:
     path = tmp_path / "two.wav"
     soundfile.write(path, np.stack([signal, 0.001 * signal], axis=1), RATE_HZ, subtype="FLOAT")
     assert np.std(read_all(open_recording(path, 2))) == pytest.approx(1e-4, rel=0.02)
-    with pytest.raises(FileError, match="has 2 channels, no channel 3"):
+    with pytest.raises(FileError, match="has 2 channels, no channel 3: name one from 1 to 2"):
         open_recording(path, 3)
+
+
+def test_a_second_channel_is_not_in_a_recording_of_one(tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "one.wav", noise(0.2), RATE_HZ)
+    with pytest.raises(FileError, match="has one channel, no channel 2: leave --channel out"):
+        open_recording(tmp_path / "one.wav", 2)
 
 
 @pytest.mark.parametrize(

@@ -66,6 +66,7 @@ def device(name: str, inputs: int, api: int = 0) -> dict[str, Any]:
         "name": name,
         "max_input_channels": inputs,
         "default_samplerate": 44100.0,
+        "default_high_input_latency": 0.035,
         "hostapi": api,
     }
 
@@ -159,6 +160,15 @@ def test_an_unknown_or_ambiguous_name_is_refused_with_a_remedy(wanted: str | int
     assert caught.value.remedy
 
 
+def test_the_callback_is_asked_for_whole_blocks_and_room_behind_it() -> None:
+    """A callback of a few samples costs as much as one of a block, and Python is not always to be had."""
+    open_input(1, 48000).close()
+    FakeCard.devices[1]["default_high_input_latency"] = 0.18
+    open_input(1, 44100).close()
+    asked = [(stream.options["blocksize"], stream.options["latency"]) for stream in FakeCard.streams]
+    assert asked == [(960, soundcard.BUFFER_S), (882, 0.18)]
+
+
 def test_no_input_at_all_is_refused() -> None:
     FakeCard.devices = [device("Loudspeaker", 0)]
     with pytest.raises(DeviceError, match="no sound-card input"):
@@ -248,6 +258,8 @@ def test_an_input_that_stops_delivering_gives_the_rest_and_then_an_error() -> No
 
 
 def test_a_program_that_stood_still_does_not_blame_the_input(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Far more than a busy machine takes for this, far less than the hour of sleep.
+    monkeypatch.setattr(soundcard, "NO_DATA_S", 20.0)
     source = open_input(2, 48000)
     blocks = source.blocks()
     threading.Timer(0.02, lambda: FakeCard.streams[-1].deliver(ramp(0, 960))).start()

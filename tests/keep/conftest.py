@@ -3,6 +3,7 @@
 import shutil
 import subprocess
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -38,12 +39,11 @@ def over() -> Over:
     )
 
 
-@pytest.fixture
-def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A file system of its own of 1 MiB; needs the right to mount one."""
-    folder = tmp_path / "small disk"
+@contextmanager
+def disk_of(folder: Path, size: str) -> Iterator[Path]:
+    """A file system of its own in memory, mounted on a folder; needs the right to mount one."""
     folder.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(folder)]
+    mount = ["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", str(folder)]
     try:
         done = subprocess.run(mount, capture_output=True, text=True, check=False)
     except OSError as error:
@@ -54,6 +54,13 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
         yield folder
     finally:
         subprocess.run(["umount", str(folder)], check=True)
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A disk of 1 MiB."""
+    with disk_of(tmp_path / "small disk", "1m") as folder:
+        yield folder
 
 
 @dataclass(frozen=True, slots=True)

@@ -62,7 +62,8 @@ def kill_once(folder: Path, rate_hz: int, after_s: float) -> Outcome:
 def main() -> None:
     folder, rate_hz = Path(sys.argv[1]), int(sys.argv[2])
     samples = known(rate_hz, 120.0)
-    recorder = Recorder(folder, rate_hz, part_s=0.9, reserve_bytes=0)
+    part_s = float(sys.argv[3]) if len(sys.argv) > 3 else 0.9
+    recorder = Recorder(folder, rate_hz, part_s=part_s, reserve_bytes=0)
     recorder.start()
     block_n = round(BLOCK_S * rate_hz)
     began_s = time.monotonic()

@@ -96,6 +96,10 @@ def test_an_over_at_the_very_end_is_cut_with_what_there_is(tmp_path: Path, over:
     np.testing.assert_array_equal(clip, samples[: 2 * RATE_HZ])
 
 
+def test_before_the_first_sample_there_is_nothing_to_read(tmp_path: Path) -> None:
+    assert len(read_stretch(find_parts(tmp_path), 0, RATE_HZ)) == 0
+
+
 def test_a_second_recording_in_the_same_second_gets_its_own_folder(tmp_path: Path) -> None:
     folders = []
     for _ in range(3):

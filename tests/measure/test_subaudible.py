@@ -5,7 +5,10 @@ import pytest
 import scipy.signal as sps
 import soxr
 
+from audiotest.measure.signalling import hear_subaudible
 from audiotest.measure.subaudible import find_subaudible
+from audiotest.radio.link import simulate
+from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
 from audiotest.radio.voices import load_voice
 from audiotest.standards.tones import SUBAUDIBLE_HZ
 
@@ -111,10 +114,57 @@ def test_silence_has_no_tone(count):
 
 
 @pytest.mark.parametrize(("frequency_hz", "below_db", "found"), [
-    (180.8, 40.0, True), (180.8, 62.0, False), (94.8, 65.0, True), (94.8, 80.0, False),
+    (180.8, 40.0, True), (180.8, 62.0, False), (94.8, 65.0, True), (94.8, 85.0, True), (94.8, 95.0, False),
+    (67.0, 100.0, True), (68.2, 70.0, True), (68.2, 80.0, False),
 ])  # fmt: skip
 def test_a_line_fainter_than_a_high_pass_explains_is_no_tone(frequency_hz, below_db, found):
     # A motor or a mains harmonic in the talker's room.
     peaks = tone(8, 1000.0, 0.5)
-    heard = peaks + tone(8, frequency_hz, 0.5 * 10 ** (-below_db / 20)) + noise(8, 1e-6, 9)
+    heard = peaks + tone(8, frequency_hz, 0.5 * 10 ** (-below_db / 20)) + noise(8, 1e-7, 9)
     assert (find_subaudible(heard, RATE_HZ) is not None) is found
+
+
+@pytest.mark.parametrize("order", [2, 3, 4, 6])
+@pytest.mark.parametrize("frequency_hz", [hz for hz in SUBAUDIBLE_HZ if hz < 90.0])
+def test_two_seconds_through_a_receiver_s_high_pass_under_a_voice(frequency_hz, order):
+    # 0.25 kHz of 2.4, behind a Butterworth high-pass at 300 Hz and de-emphasis, with the noise of a carrier.
+    speech, rate_hz = load_voice("english_reading")
+    sender = Transmitter(
+        ceiling_khz=2.4, preemphasis_us=750.0, ambient_db=-38.0, subaudible_hz=frequency_hz,
+        subaudible_khz=0.25,
+    )  # fmt: skip
+    receiver = Receiver(cnr_db=25.0, highpass_hz=300.0, highpass_order=order)
+    heard = simulate(
+        speech[4 * rate_hz :][: round(2.3 * rate_hz)], rate_hz, sender, receiver, SoundCard(),
+        Timing(before_s=0.1, bare_carrier_s=0.1, after_s=0.1, end_s=0.1), seed=int(frequency_hz),
+    )  # fmt: skip
+    found = find_subaudible(heard.audio[round(0.3 * 48000) :][: 2 * 48000], 48000)
+    assert found[0] == pytest.approx(frequency_hz, abs=0.3)
+
+
+@pytest.mark.parametrize("seconds", [2.0, 4.0])
+def test_the_frequency_is_as_sure_as_noise_lets_it_be(seconds):
+    # Cramer-Rao for a real sine in white noise (Rife and Boorstyn 1974, Kay 1993, as in textbooks):
+    # var f >= 3 N / (pi^2 A^2 T^3) with N the one-sided density. The taper and the fit may cost half as much.
+    amplitude_fs, level = 0.01, 0.02
+    density = 2.0 * level**2 / RATE_HZ
+    bound_hz = np.sqrt(3.0 * density / (np.pi**2 * amplitude_fs**2 * seconds**3))
+    off = []
+    for k in range(60):
+        found = find_subaudible(tone(seconds, 88.5, amplitude_fs) + noise(seconds, level, 300 + k), RATE_HZ)
+        off.append(found[0] - 88.5)
+    assert np.sqrt(np.mean(np.square(off))) < 1.5 * bound_hz
+
+
+def test_a_tone_beside_stronger_ripple_is_the_tone():
+    t = np.arange(2 * RATE_HZ) / RATE_HZ
+    heard = 0.01 * np.sin(2 * np.pi * 100.0 * t) + tone(2, 77.0, 0.004) + noise(2, 3e-4, 10)
+    assert find_subaudible(heard, RATE_HZ)[0] == pytest.approx(77.0, abs=0.1)
+
+
+@pytest.mark.parametrize(("amplitude_fs", "named"), [(0.05, 100.0), (0.004, None)])
+def test_a_faint_line_alone_on_100_hz_is_not_named(amplitude_fs, named):
+    heard = voice("russian_female", 0.0, 3) + tone(3, 100.0, amplitude_fs) + noise(3, 3e-4, 11)
+    found = hear_subaudible(heard, RATE_HZ)
+    assert found.frequency_hz == pytest.approx(100.0, abs=0.1)
+    assert found.nearest_hz == named

@@ -4,8 +4,10 @@ import configparser
 import shlex
 import shutil
 import subprocess
+import tomllib
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree
 
 import pytest
 
@@ -13,6 +15,7 @@ from audiotest.terminal.parser import build_parser
 
 ROOT = Path(__file__).resolve().parents[2]
 ENTRY = ROOT / "audiotest" / "window" / "desktop" / "audiotest.desktop"
+METAINFO = ENTRY.with_name("invalid.audiotest.audiotest.metainfo.xml")
 KNOB = (238, 240, 238)
 FLAT_TOP = (230, 159, 0)
 
@@ -74,3 +77,24 @@ def test_the_entry_starts_commands_that_there_are() -> None:
 def test_the_entry_is_valid() -> None:
     done = subprocess.run(["desktop-file-validate", str(ENTRY)], capture_output=True, text=True)
     assert (done.returncode, done.stdout) == (0, "")
+
+
+def test_the_description_is_that_of_the_entry_and_the_package() -> None:
+    component = ElementTree.parse(METAINFO).getroot()
+    package = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    main = _entry()["Desktop Entry"]
+    assert METAINFO.name == f"{component.findtext('id')}.metainfo.xml"
+    assert component.findtext("launchable") == ENTRY.name
+    assert component.findtext("provides/binary") == main["TryExec"]
+    assert component.findtext("summary") == main["Comment"]
+    categories = [category.text for category in component.iterfind("categories/category")]
+    assert categories == main["Categories"].rstrip(";").split(";")
+    assert component.findtext("project_license") == package["license"]
+
+
+@pytest.mark.skipif(shutil.which("appstreamcli") is None, reason="needs appstream")
+def test_the_description_is_valid() -> None:
+    command = ["appstreamcli", "validate", "--no-net", str(METAINFO)]
+    done = subprocess.run(command, capture_output=True, text=True)
+    assert done.returncode == 0, done.stdout
+    assert "successful" in done.stdout

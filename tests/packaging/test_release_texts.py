@@ -21,15 +21,31 @@ def _limits() -> LimitSet:
     return get_limits("uk-27fm")
 
 
+def _newest_in_the_changelog() -> tuple[str, str]:
+    changes = (ROOT / "docs" / "changelog.md").read_text(encoding="utf-8")
+    newest = re.search(r"^## (\S+) \((.*)\)$", changes, re.MULTILINE)
+    assert newest is not None
+    return newest[1], newest[2]
+
+
 def test_the_quoted_versions_are_the_version():
     quoted = re.findall(r"audiotest-([0-9][^-]*)-py3", INSTALL)
     assert quoted
     assert set(quoted) == {audiotest.__version__}
     assert f"\nversion: {audiotest.__version__}\n" in CITATION
-    changes = (ROOT / "docs" / "changelog.md").read_text(encoding="utf-8")
-    newest = re.search(r"^## (\S+)", changes, re.MULTILINE)
-    assert newest is not None
-    assert newest[1] == audiotest.__version__
+    version, when = _newest_in_the_changelog()
+    assert version == audiotest.__version__
+    assert when == "not yet released" or re.fullmatch(r"\d{4}-\d\d-\d\d", when)
+
+
+def test_a_release_is_dated_everywhere_or_nowhere():
+    version, when = _newest_in_the_changelog()
+    released = when != "not yet released"
+    assert (f"\ndate-released: {when}\n" in CITATION) == released
+    desktop = ROOT / "audiotest" / "window" / "desktop"
+    (description,) = desktop.glob("*.metainfo.xml")
+    stated = f'<release version="{version}" date="{when}"' in description.read_text(encoding="utf-8")
+    assert stated == released
 
 
 def test_the_citation_has_what_its_format_asks_for():

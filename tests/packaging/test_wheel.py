@@ -147,7 +147,7 @@ def test_wheel_holds_the_package_and_the_voices(built: Built) -> None:
     voices = {
         f"audiotest/radio/voices/{PurePosixPath(name).name}"
         for name in _files_in(built.tree, "fixtures/speech")
-        if name.endswith((".flac", "SOURCES.md"))
+        if name.endswith((".flac", "SOURCES.md", "LICENCES.txt"))
     }
     assert len(voices) >= 7
     package = {name for name in _in_wheel(built) if name.startswith("audiotest/")}
@@ -163,24 +163,32 @@ def test_wheel_holds_nothing_of_the_workshop(built: Built) -> None:
 
 
 def test_wheel_carries_the_licences(built: Built) -> None:
+    """The expression names every licence that the credits of the voices name, and the code's own."""
     metadata = _metadata(built)
-    assert metadata["License-Expression"] == "MIT"
-    assert metadata.get_all("License-File") == ["LICENSE", "fixtures/speech/SOURCES.md"]
+    expression = metadata["License-Expression"]
+    credits_ = (built.tree / "fixtures" / "speech" / "SOURCES.md").read_text(encoding="utf-8")
+    rows = [line.split("|") for line in credits_.splitlines() if line.startswith("| `")]
+    named = {spdx for row in rows for spdx in re.findall(r"CC-BY-[\d.]+|BSD-\d-Clause|MIT", row[4])}
+    assert len(rows) == len(list((built.tree / "fixtures" / "speech").glob("*.flac")))
+    assert set(expression.split(" AND ")) == named | {"MIT"} == {"MIT", "CC-BY-3.0", "BSD-2-Clause"}
+    texts = ["LICENSE", "fixtures/speech/LICENCES.txt", "fixtures/speech/SOURCES.md"]
+    assert metadata.get_all("License-File") == texts
+    licences = (built.tree / "fixtures" / "speech" / "LICENCES.txt").read_text(encoding="utf-8")
+    assert all(row[1].strip(" `") in licences for row in rows)
     with zipfile.ZipFile(built.wheel) as archive:
-        for name in ("LICENSE", "fixtures/speech/SOURCES.md"):
+        for name in texts:
             (inside,) = (
                 entry for entry in archive.namelist() if entry.endswith(f"dist-info/licenses/{name}")
             )
             assert archive.read(inside) == (built.tree / name).read_bytes()
 
 
-def test_wheel_brings_the_desktop_entry_and_its_icon(installed: Installed) -> None:
+def test_wheel_brings_the_desktop_entry_its_icon_and_its_description(installed: Installed) -> None:
     share = installed.scripts.parent / "share"
     desktop = installed.site / "audiotest" / "window" / "desktop"
-    entry = share / "applications" / "audiotest.desktop"
-    icon = share / "icons" / "hicolor" / "scalable" / "apps" / "audiotest.svg"
-    assert entry.read_bytes() == (desktop / "audiotest.desktop").read_bytes()
-    assert icon.read_bytes() == (desktop / "audiotest.svg").read_bytes()
+    places = ("applications/audiotest.desktop", "icons/hicolor/scalable/apps/audiotest.svg")
+    for place in (*places, "metainfo/invalid.audiotest.audiotest.metainfo.xml"):
+        assert (share / place).read_bytes() == (desktop / PurePosixPath(place).name).read_bytes()
 
 
 def test_metadata_says_what_it_is(built: Built) -> None:

@@ -11,14 +11,15 @@ from numpy.typing import NDArray
 from audiotest.advise.rules import advise
 from audiotest.feeds.feedfile import load_feed
 from audiotest.feeds.file import IMPOSSIBLE_FS
+from audiotest.feeds.protocol import WILDEST_FS
 from audiotest.records import Over
 from audiotest.session.engine import Engine
 from audiotest.terminal.document import file_entry
 from tests.robust.material import FEED_TOML, LIMITS, PATH_TOML, RATE_HZ, not_finite, over
 
 WHATS = (
-    "over", "noise", "tone", "zero", "constant", "nan", "infinite", "denormal", "square", "huge", "speck",
-    "repeated", "empty",
+    "over", "noise", "tone", "zero", "constant", "nan", "infinite", "denormal", "square", "huge", "wild",
+    "largest", "speck", "repeated", "empty",
 )  # fmt: skip
 Part = tuple[str, int, float, int]
 PARTS = st.lists(
@@ -48,6 +49,10 @@ def block(what: str, count_n: int, gain: float, rng: np.random.Generator) -> NDA
         made = noise * 1e-42
     elif what == "huge":
         made = np.clip(30.0 * noise, -IMPOSSIBLE_FS, IMPOSSIBLE_FS)
+    elif what == "wild":
+        made = WILDEST_FS * np.sign(noise)
+    elif what == "largest":
+        made = np.where(n % 5 == 0, np.finfo(np.float32).max, noise)
     elif what == "repeated":
         made = np.tile(noise[:37], count_n // 37 + 1)
     elif what == "empty":
@@ -98,3 +103,20 @@ def test_no_block_upsets_the_engine(
     entry = file_entry("-", rate_hz, engine.duration_s, engine.input_reading(), judged, engine.notes)
     fault = not_finite(entry)
     assert fault is None, fault
+
+
+@pytest.mark.parametrize("bad", [3e38, -3e38, 1e300, np.inf, np.nan])
+def test_a_bad_sample_costs_itself_only(bad: float) -> None:
+    """An over with a sample in it that no sound card gives is the over with that sample at zero."""
+    good = np.tile(over(), 2).astype(np.float64)
+    good[:: RATE_HZ // 2] = 0.0
+    spoilt = good.copy()
+    spoilt[:: RATE_HZ // 2] = bad
+    found = []
+    for samples in (good, spoilt):
+        engine = Engine(RATE_HZ, feed=None, limits=LIMITS)
+        overs = engine.push(samples) + engine.finish()
+        hold(engine, overs)
+        found.append((overs, engine.input_reading()))
+    assert [each.kind for each in found[0][0]] == ["voice", "voice"]
+    assert found[0] == found[1]

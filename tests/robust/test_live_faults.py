@@ -64,9 +64,9 @@ def wait_until(true: Callable[[], bool], what: str) -> None:
 class Live:
     """``audiotest live --text`` with what it prints in two files."""
 
-    def __init__(self, card: Any, folder: Path) -> None:
+    def __init__(self, card: Any, folder: Path, *options: str) -> None:
         self._out, self._err = folder / "out", folder / "err"
-        command = [sys.executable, "-m", "audiotest", "live", "--text", "--device", "pulse"]
+        command = [sys.executable, "-m", "audiotest", "live", "--text", "--device", "pulse", *options]
         with self._out.open("wb") as out, self._err.open("wb") as err:
             self.process = subprocess.Popen(
                 command, env=card.environment, stdin=subprocess.DEVNULL, stdout=out, stderr=err
@@ -85,9 +85,9 @@ class Live:
         wait_until(lambda: re.search(pattern, self.out) is not None, f"it prints {pattern}")
 
 
-def talking(card: Any, played: Path, folder: Path) -> Live:
+def talking(card: Any, played: Path, folder: Path, *options: str) -> Live:
     """The program in the middle of an over."""
-    live = Live(card, folder)
+    live = Live(card, folder, *options)
     live.until(r"\d:\d\d\.\d  waiting")
     card.play(played)
     live.until(r"\d:\d\d\.\d  talking 0:0[1-9]")

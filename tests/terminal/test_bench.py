@@ -213,6 +213,9 @@ def test_an_iq_recording_gives_deviation_offset_and_bandwidth(tmp_path, capsys):
     assert found["am"] is None
     assert main(["iq", str(tmp_path / "fm.wav"), "--am"]) == 2
     assert "for FM measure the deviation" in capsys.readouterr().err
+    sf.write(tmp_path / "one.wav", made.stereo()[:, 0], 48000)
+    assert main(["iq", str(tmp_path / "one.wav")]) == 2
+    assert "one.wav: has one channel, and I/Q needs two: record I on the left" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("depth", [0.3, 0.85])

@@ -1,4 +1,4 @@
-"""``audiotest record``: the whole stream and each over on disk; a full disk is said."""
+"""``audiotest record`` and ``live --record``: the whole stream and each over on disk; a full disk is said."""
 
 import argparse
 import json
@@ -7,23 +7,37 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from audiotest.errors import FileError
+from audiotest.errors import FileError, RequestError
 from audiotest.feeds.simulated import SimulatedSource
 from audiotest.keep.parts import find_parts, read_stretch
 from audiotest.radio.scenario import demo_simulation, demo_steps
-from audiotest.terminal import record
+from audiotest.terminal import live, record
 
 
 @pytest.fixture
 def source(monkeypatch: pytest.MonkeyPatch) -> SimulatedSource:
     heard = demo_simulation(demo_steps()[0])
     made = SimulatedSource(heard.audio, heard.sample_rate_hz, name="invented input")
-    monkeypatch.setattr(record, "open_input", lambda *_: made)
+    monkeypatch.setattr(live, "open_input", lambda *_: made)
     return made
 
 
 def arguments(folder: Path) -> argparse.Namespace:
-    return argparse.Namespace(limits="uk-27fm", feed=None, device=None, channel=None, folder=str(folder))
+    return argparse.Namespace(
+        limits="uk-27fm", feed=None, device=None, channel=None, folder=str(folder), record=str(folder),
+        text=True,
+    )  # fmt: skip
+
+
+@pytest.fixture
+def full_after_one_look(monkeypatch: pytest.MonkeyPatch) -> None:
+    looks = iter([2**40])
+
+    class Usage:
+        def __init__(self, _: Path) -> None:
+            self.free = next(looks, 0)
+
+    monkeypatch.setattr("audiotest.keep.recorder.shutil.disk_usage", Usage)
 
 
 def test_the_stream_and_its_overs_are_kept(
@@ -33,8 +47,9 @@ def test_the_stream_and_its_overs_are_kept(
     (folder,) = (tmp_path / "tapes").iterdir()
     length_n = len(read_stretch(find_parts(folder), 0, 2**62))
     out = " ".join(capsys.readouterr().out.split())
-    assert "Recording invented input" in out
-    assert "1 overs cut out" in out
+    assert "Listening to invented input" in out
+    assert "Recording to" in out
+    assert "1 over cut out" in out
     beside = json.loads((folder / "over 0001.json").read_text())
     assert beside["advice"]["mic_gain"] == "lower"
     assert beside["limits"] == "uk-27fm"
@@ -42,22 +57,34 @@ def test_the_stream_and_its_overs_are_kept(
     assert 0 < over.frames < length_n
 
 
-def test_a_disk_that_fills_ends_it_and_is_said(
-    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, source: SimulatedSource
-) -> None:
-    # All but the first look at the disk finds it full.
-    looks = iter([2**40])
-
-    class Usage:
-        def __init__(self, _: Path) -> None:
-            self.free = next(looks, 0)
-
-    monkeypatch.setattr("audiotest.keep.recorder.shutil.disk_usage", Usage)
+@pytest.mark.usefixtures("full_after_one_look")
+def test_a_disk_that_fills_ends_it_and_is_said(tmp_path: Path, source: SimulatedSource) -> None:
     with pytest.raises(FileError, match=r"the disk is full: what was recorded is kept"):
         record.run(arguments(tmp_path))
+
+
+@pytest.mark.usefixtures("full_after_one_look")
+def test_live_says_that_the_disk_is_full_and_goes_on_listening(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, source: SimulatedSource
+) -> None:
+    assert live.run(arguments(tmp_path)) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert out.count("the disk is full: what was recorded is kept. Listening goes on.") == 1
+    assert "over 1 " in out, "the over that came after is measured"
+    assert out.index("the disk is full") < out.index("over 1 ")
+
+
+def test_the_window_does_not_record_and_says_how(tmp_path: Path) -> None:
+    asked = arguments(tmp_path)
+    asked.text = False
+    with pytest.raises(RequestError, match="add --text"):
+        live.run(asked)
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_folder_that_cannot_be_made_is_named(tmp_path: Path, source: SimulatedSource) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(FileError, match="nothing can be recorded there"):
         record.run(arguments(tmp_path / "file"))
+    with pytest.raises(FileError, match="nothing can be recorded there"):
+        live.run(arguments(tmp_path / "file"))

@@ -11,11 +11,11 @@ from audiotest.feeds.protocol import Block
 from audiotest.measure.tone import fit_sine
 from audiotest.radio.iq import IqReceiver, fm_tone_iq
 from audiotest.tones.frequency import frequency_by_iq
-from audiotest.tones.guided import Halted, carry_out
+from audiotest.tones.guided import Guided, Halted, carry_out
 from audiotest.tones.level import OutputScale
 from audiotest.tones.live import IqBench, LiveBench
-from audiotest.tones.signals import sine
-from audiotest.tones.steps import Ask, Step
+from audiotest.tones.signals import sine, step_up
+from audiotest.tones.steps import Ask, Heard, Notebook, Step
 
 RATE = 48000
 SCALE = OutputScale(name="wire", full_scale_mv=100.0, ceiling_mv=50.0)
@@ -26,16 +26,23 @@ class Wire:
 
     name, sample_rate_hz, rate_hz = "wire", RATE, RATE
 
-    def __init__(self, stop_after=None, lose_at=None):
+    def __init__(self, stop_after=None, lose_at=None, late_s=0.0, break_at_s=(), dead=False):
         self.queue = np.zeros(0, dtype=np.float32)
         self.lock = threading.Lock()
         self.closed = threading.Event()
         self.stops = 0
         self.left, self.lose_at = stop_after, lose_at
+        self.late_n, self.dead, self.plays = round(late_s * RATE), dead, 0
+        self.breaks = [round(at * RATE) for at in break_at_s]
 
     def play(self, samples):
         with self.lock:
-            self.queue = samples
+            self.plays += 1
+            heard = np.concatenate([np.zeros(self.late_n, np.float32), samples])
+            if self.breaks:
+                at = self.late_n + self.breaks.pop(0)
+                heard[at : at + RATE // 10] = 0.0
+            self.queue = 0.0 * heard if self.dead else heard
 
     def stop(self):
         with self.lock:
@@ -57,6 +64,23 @@ class Wire:
             samples[: len(part)] = part
             yield Block(samples=samples, lost_n=1 if count == self.lose_at else 0)
             time.sleep(0.002)
+
+
+class Noisy:
+    """A wire with noise on what comes back."""
+
+    name, sample_rate_hz = "noisy wire", RATE
+
+    def __init__(self, wire, level_fs, rng):
+        self.wire, self.level_fs, self.rng = wire, level_fs, rng
+
+    def blocks(self):
+        for block in self.wire.blocks():
+            noise = self.level_fs * self.rng.standard_normal(len(block.samples))
+            yield Block(samples=(block.samples + noise).astype(np.float32), lost_n=block.lost_n)
+
+    def close(self):
+        self.wire.close()
 
 
 def tone_step(level_mv=20.0):
@@ -182,3 +206,86 @@ def test_frequency_error_from_a_stereo_input(swapped):
     assert report.figures[0].value == pytest.approx(-350.0, abs=1.0)
     with pytest.raises(RequestError):
         bench.perform(tone_step())
+
+
+@pytest.mark.parametrize("late_s", [0.05, 0.3, 0.9, 1.4])
+@pytest.mark.parametrize("noise_fs", [0.0, 0.01])
+def test_a_tone_that_comes_late_is_measured_whole(late_s, noise_fs):
+    rng = np.random.default_rng(1)
+    wire = Wire(late_s=late_s)
+    bench = bench_on(Noisy(wire, noise_fs, rng), player=wire, scale=SCALE)
+    try:
+        heard = bench.perform(tone_step())
+    finally:
+        bench.close()
+    assert len(heard.samples) == round(0.4 * RATE)
+    # 20 ms at either end as well: neither the silence before the tone nor its fading is measured.
+    for part in (heard.samples, heard.samples[:960], heard.samples[-960:]):
+        assert np.sqrt(2.0) * np.std(part) == pytest.approx(0.2, rel=0.05)
+    assert ("late" in heard.remark) is (late_s > 0.2)
+    assert wire.plays == 1
+
+
+def test_a_tone_that_breaks_off_once_is_sent_again_or_heard_behind_the_break():
+    for break_at_s in (0.35, 0.55, 0.75):
+        wire = Wire(break_at_s=[break_at_s])
+        bench = bench_on(wire, player=wire, scale=SCALE)
+        try:
+            heard = bench.perform(tone_step())
+        finally:
+            bench.close()
+        assert np.sqrt(2.0) * np.std(heard.samples) == pytest.approx(0.2, rel=0.02)
+        assert np.min([np.std(part) for part in heard.samples.reshape(-1, 960)]) > 0.13
+
+
+def test_a_tone_that_always_breaks_off_is_given_up_in_silence():
+    wire = Wire(break_at_s=[0.5] * 10)
+    bench = bench_on(wire, player=wire, scale=SCALE)
+    try:
+        with pytest.raises(DeviceError, match="breaks off"):
+            bench.perform(tone_step())
+        assert wire.plays == 3
+        assert len(wire.queue) == 0
+    finally:
+        bench.close()
+
+
+def test_a_dead_path_is_no_late_tone():
+    wire = Wire(dead=True)
+    bench = bench_on(wire, player=wire, scale=SCALE)
+    try:
+        heard = bench.perform(tone_step())
+        assert len(heard.samples) == round(0.4 * RATE)
+        assert not heard.remark
+        assert wire.plays == 1
+    finally:
+        bench.close()
+
+
+def test_a_jump_of_20_db_is_no_late_tone():
+    wire = Wire()
+    bench = bench_on(wire, player=wire, scale=SCALE)
+    jump = Step(
+        prompt="",
+        signal=step_up(1000.0, 20.0, 0.5, 0.6),
+        level_mv=20.0,
+        settle_s=0.1,
+        listen_s=0.6,
+        keyed=True,
+    )
+    try:
+        heard = bench.perform(jump)
+    finally:
+        bench.close()
+    assert not heard.remark
+    assert np.max(np.abs(heard.samples[: RATE // 20])) < 0.05
+    assert np.max(np.abs(heard.samples)) == pytest.approx(0.2, rel=0.02)
+
+
+def test_what_the_bench_has_to_say_stands_once_in_the_notes():
+    guided = Guided(
+        lambda notebook: (yield from (Step(prompt="") for _ in range(3))), Notebook(procedure="x", title="x")
+    )
+    while guided.step is not None:
+        guided.answer(Heard(samples=np.zeros(1), rate_hz=RATE, remark="late"))
+    assert guided.report().notes == ("late",)

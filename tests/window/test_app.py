@@ -129,7 +129,7 @@ def test_cue_rises_with_too_much_and_falls_with_too_little() -> None:
 
 def test_replay_without_an_output_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
     class NoOutput:
-        def play(self, samples: Any, rate_hz: int) -> None:
+        def play(self, samples: Any, rate_hz: int, device: int | None) -> None:
             raise ValueError("No output device matching None")
 
     monkeypatch.setattr("audiotest.window.playback._sounddevice", lambda: NoOutput())

@@ -5,13 +5,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from PySide6.QtCore import QCoreApplication, QEvent
 
 from audiotest.records import LimitSet
 from audiotest.window import benchwindow
 from audiotest.window.mainwindow import MainWindow
-from audiotest.window.settings import Settings, load_settings
-from audiotest.window.sitting import Sitting
+from audiotest.window.settings import load_settings
+from tests.window.handling import main_window
 
 pytestmark = pytest.mark.window
 
@@ -21,13 +20,8 @@ def window(
     qtbot: Any, limits: LimitSet, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> Iterator[MainWindow]:
     monkeypatch.setattr(benchwindow, "list_inputs", tuple)
-    sitting = Sitting(limits=limits, settings=Settings(appearance="light"))
-    made = MainWindow(sitting, tmp_path / "window.toml")
-    made.show()
-    yield made
-    made.close()
-    made.deleteLater()
-    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
+    with main_window(limits, tmp_path) as made:
+        yield made
 
 
 def test_it_opens_once_and_follows_the_colours(window: MainWindow) -> None:

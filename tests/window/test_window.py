@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from PySide6.QtCore import QCoreApplication, QEvent, QObject, QPoint, Qt, Signal
+from PySide6.QtCore import QObject, QPoint, Qt, Signal
 from PySide6.QtGui import QImage
 from PySide6.QtWidgets import QAbstractScrollArea, QApplication, QLabel, QMainWindow, QMenu, QWidget
 
@@ -22,51 +22,18 @@ from audiotest.window.listening import MeterLevels
 from audiotest.window.mainwindow import MainWindow
 from audiotest.window.menus import fill_menus
 from audiotest.window.practice import PRACTICE_FEED
-from audiotest.window.settings import Settings, load_settings
+from audiotest.window.settings import load_settings
 from audiotest.window.setupdialog import SetUpDialog, level_word, scale_word
-from audiotest.window.sitting import Fresh, Sitting
+from tests.window.handling import main_window, press, put
 
 pytestmark = pytest.mark.window
 MakeOver = Callable[..., Over]
 
 
-class SilentPlayer:
-    """Notes what would have sounded."""
-
-    def __init__(self) -> None:
-        self.played: list[tuple[int, int]] = []
-        self.stopped = 0
-        self.trouble = None
-
-    def play(self, samples: Any, rate_hz: int) -> None:
-        self.played.append((len(samples), rate_hz))
-
-    def stop(self) -> None:
-        self.stopped += 1
-
-
 @pytest.fixture
 def window(qtbot: Any, limits: LimitSet, tmp_path: Path) -> Iterator[MainWindow]:
-    settings = Settings(appearance="light", clips_folder=str(tmp_path / "clips"))
-    sitting = Sitting(limits=limits, feed=PRACTICE_FEED, settings=settings)
-    made = MainWindow(sitting, tmp_path / "window.toml")
-    made.player = SilentPlayer()  # type: ignore[assignment]
-    made.show()
-    yield made
-    made.close()
-    # Deleted at once: windows that pile up all follow every change of font and palette.
-    made.deleteLater()
-    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
-
-
-def put(window: MainWindow, over: Over) -> None:
-    """Let an invented over come in."""
-    heard = window.sitting.log.take(over, "14:05:09")
-    window._take(Fresh(heard=heard, outline=np.linspace(0, 1, 96, dtype=np.float32)))
-
-
-def press(qtbot: Any, window: QWidget, key: Any, modifier: Any = Qt.KeyboardModifier.NoModifier) -> None:
-    qtbot.keyClick(window, key, modifier)
+    with main_window(limits, tmp_path, feed=PRACTICE_FEED) as made:
+        yield made
 
 
 def test_signals_keep_their_references() -> None:
@@ -343,7 +310,7 @@ def test_set_up_shows_level_scale_and_limits(
     window: MainWindow, qtbot: Any, tmp_path: Path, audio: np.ndarray, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(
-        "audiotest.window.setupdialog._inputs_or_reason", lambda: ((), "no input found: plug one in")
+        "audiotest.window.setupdialog._devices_or_reason", lambda: ((), (), "no input found: plug one in")
     )
     window.timer.start()
     press(qtbot, window, Qt.Key.Key_S)

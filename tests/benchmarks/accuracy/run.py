@@ -7,6 +7,7 @@ edges and the hiss around them, and a feed whose scale and de-emphasis are known
 """
 
 import argparse
+import hashlib
 import json
 import time
 from concurrent.futures import ProcessPoolExecutor
@@ -17,6 +18,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+import audiotest.measure.drivemodel as drivemodel
 from audiotest.advise.rules import advise
 from audiotest.records import Feed, LimitSet, Over, PathResponse
 from audiotest.session.engine import Engine
@@ -25,6 +27,7 @@ from tests.benchmarks.accuracy.report import Extras, baseline, baseline_predicti
 from tests.benchmarks.accuracy.score import Prediction, Record
 from tests.benchmarks.accuracy.sets import read_shard
 
+MODEL = Path(drivemodel.__file__).with_name(drivemodel.MODEL_FILE)
 SCALE_UNCERTAINTY_DB = 0.3
 BLOCK_N = 4096
 
@@ -194,7 +197,8 @@ interval" is the share of overs whose true drive lies between the stated bounds 
 ![Drive](accuracy-drive.png)
 ![Deviation](accuracy-deviation.png)
 
-{bound}Made by `python -m tests.benchmarks.accuracy.run SET`.
+{bound}Made by `python -m tests.benchmarks.accuracy.run SET`, page and plots together,
+with the drive model whose SHA-256 begins with `{model}`.
 
 """
 
@@ -228,6 +232,7 @@ def introduction(records: list[dict[str, Any]], seen: str, bound: Path) -> str:
         seen=SEEN[seen],
         talkers=len({r["mouth"]["talker"] for r in records}),
         bound=BOUND.format(**json.loads(bound.read_text())) if bound.exists() else "",
+        model=hashlib.sha256(MODEL.read_bytes()).hexdigest()[:12],
     )
 
 
