@@ -18,6 +18,7 @@ Gaussian noise (S. O. Rice, Statistical properties of a sine wave plus random no
 memory, recomputed in the tests and within 1 % of the simulated radio).
 """
 SHORTEST_S = 0.3
+NARROWEST_KHZ = 6.0
 MOST_CLIPPED = 0.01
 REACH = 1.15
 """Share of half the IF's noise bandwidth from which on a swing spoils the judgement: speech that just touches
@@ -59,8 +60,9 @@ def bandwidth_of_hiss(
     Returns
     -------
     float or None
-        From 3 to 50 kHz; it is off by twice what the scale is off (2 dB for 1 dB). None for less than 0.3 s,
-        for clipped hiss, and for a level that no such bandwidth explains.
+        From 6 to 50 kHz; it is off by twice what the scale is off (2 dB for 1 dB). None for less than 0.3 s,
+        for clipped hiss, and for a level that no such bandwidth explains: receivers for FM voice have no
+        narrower filters (common practice, no source), so that what is lower was held down on its way.
 
     Notes
     -----
@@ -73,7 +75,7 @@ def bandwidth_of_hiss(
         return None
     hz, density = power_density(hiss, sample_rate_hz, sample_rate_hz // 25)
     rms_khz = density_rms(hz, density, deemphasis_us) * scale_khz_per_fs
-    tried = np.geomspace(3.0, 50.0, 141)
+    tried = np.geomspace(NARROWEST_KHZ, 50.0, 141)
     levels = np.array([hiss_khz(bandwidth) for bandwidth in tried])
     if not levels[0] <= rms_khz <= levels[-1]:
         return None

@@ -34,6 +34,9 @@ SILENT_GAP_CELLS = 38
 """Nothing at all for 1.5 s is no gap in speech, even on a carrier that shows no noise of its own."""
 MUTED_CELLS = 125
 """Where hiss fell to nothing at all, that is how the carrier sounds: 5 s of it, and the feed is muted."""
+LEAST_HISS_DB = -55.0
+"""Noise louder than this in the upper bands is hiss rather than a carrier's own: if it falls to nothing at
+all, a carrier came; if that lasts, as `MUTED_CELLS` says, the squelch was closed."""
 LOUDER_DB = 6.0
 """Hiss is the loudest on a feed: what speech rises above by this much for long was a carrier's noise."""
 EDGE_CELLS = 2
@@ -198,7 +201,8 @@ class OverFinder:
         if len(self._pending) >= WINDOW_CELLS and self._cells.match(self._closed_db):
             self._rest(self._cells.window().mean(axis=0), self._n - len(self._pending), "closed")
             return
-        if self._cells.silent(2):
+        muted = idle.kind == "closed" or upper_db(idle.levels_db) < LEAST_HISS_DB
+        if muted and self._cells.silent(2):
             if len(self._pending) >= WINDOW_CELLS:
                 self._rest(self._cells.window().mean(axis=0), self._n - len(self._pending), "closed")
             return

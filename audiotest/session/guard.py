@@ -22,6 +22,8 @@ HissState = Literal["unknown", "holds", "moved", "closed"]
 MOVED_DB = 1.5
 """Half a second of hiss in 3.1 kHz scatters by 4.34/sqrt(B·T) = 0.11 dB (textbook), a receiver that
 warms up adds some tenths; 1.5 dB is 19 % of deviation, enough to turn "under the limit" into over."""
+NO_LEVEL_DB = 1000.0
+"""No sound card gives such a level; not a number is none either."""
 CLOSED_DB = 15.0
 """So far down it is no hiss but the sound card's noise behind a shut squelch, or a volume near zero."""
 LATEST_N = 5
@@ -88,7 +90,7 @@ def judge_hiss(
     >>> drift.sentence
     "the feed's hiss is 3 dB up since the scale was learned: put the volume back, or learn it again"
     """
-    heard = [(t, level) for t, level in readings if math.isfinite(t) and math.isfinite(level)]
+    heard = [(t, level) for t, level in readings if math.isfinite(t) and abs(level) < NO_LEVEL_DB]
     kind: Literal["learned", "session"] = "session" if learned_dbfs is None else "learned"
     reference = _first_level(heard) if learned_dbfs is None else learned_dbfs
     if reference is None or not heard:

@@ -52,11 +52,20 @@ def overs_of(*parts: NDArray[np.float32]) -> list[Any]:
     return found + engine.finish()
 
 
-def test_pauses_of_a_carrier_that_silenced_the_hiss_do_not_end_the_over():
-    overs = overs_of(hiss(0.8), nothing(0.4), words(), nothing(0.3), words(), nothing(0.2), hiss(0.8))
+@pytest.mark.parametrize("hiss_s", [0.80, 0.81, 0.82, 0.83])
+def test_pauses_of_a_carrier_that_silenced_the_hiss_do_not_end_the_over(hiss_s):
+    overs = overs_of(hiss(hiss_s), nothing(0.4), words(), nothing(0.3), words(), nothing(0.2), hiss(0.8))
     assert [over.kind for over in overs] == ["voice"]
-    assert overs[0].start_s == pytest.approx(0.8, abs=0.05)
-    assert overs[0].end_s == pytest.approx(11.7, abs=0.05)
+    assert overs[0].start_s == pytest.approx(hiss_s, abs=0.05)
+    assert overs[0].end_s == pytest.approx(hiss_s + 10.9, abs=0.05)
+
+
+def test_a_squelch_that_is_closed_on_hiss_is_no_over_and_the_next_one_is_found():
+    carrier = words() + 1e-3 * hiss(5.0)
+    overs = overs_of(hiss(1.0), nothing(6.0), 1e-3 * hiss(0.3), carrier, nothing(6.0))
+    assert [over.kind for over in overs] == ["voice"]
+    assert overs[0].start_s == pytest.approx(7.0, abs=0.1)
+    assert overs[0].end_s == pytest.approx(12.3, abs=0.1)
 
 
 def test_pauses_behind_a_squelch_do_not_end_the_over_and_two_seconds_do():
