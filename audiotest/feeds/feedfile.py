@@ -16,6 +16,7 @@ from typing import Any, cast, get_args, get_type_hints
 import tomli_w
 
 from audiotest.errors import FileError
+from audiotest.ordinary import open_ordinary
 from audiotest.records import Feed, PathResponse
 from audiotest.replacing import LONGEST_BYTES, OwnKind, refuse_to_replace
 
@@ -145,7 +146,7 @@ def _read(path: str | os.PathLike[str]) -> dict[str, Any]:
         if not Path(name).is_file():
             reason = "is not an ordinary file" if Path(name).exists() else "no such file"
             raise FileError(f"{name}: {reason}", "name a feed file; 'audiotest feed' makes one")
-        with open(name, "rb") as file:
+        with open_ordinary(name) as file:
             text = file.read(LONGEST_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)

@@ -6,6 +6,7 @@ from pathlib import Path
 from audiotest.errors import FileError
 from audiotest.keep.durable import sync_folder, write_new
 from audiotest.keep.sheetrecords import Attachment
+from audiotest.ordinary import open_ordinary
 
 LONGEST_FILE_BYTES = 64 * 1024 * 1024
 
@@ -19,11 +20,11 @@ def keep_file(folder: Path, file: Path) -> tuple[str, str]:
         It cannot be read, is too large, or the folder cannot be written.
     """
     try:
-        if file.stat().st_size > LONGEST_FILE_BYTES:
-            raise FileError(f"{file}: is larger than 64 MiB", "cut out the over that matters")
-        content = file.read_bytes()
+        content = _read(file)
     except OSError as error:
         raise FileError(f"{file}: cannot be read: {error.strerror}", "check the name") from error
+    if len(content) > LONGEST_FILE_BYTES:
+        raise FileError(f"{file}: is larger than 64 MiB", "cut out the over that matters")
     digest = hashlib.sha256(content).hexdigest()
     suffix = "".join(sign for sign in file.suffix.lower() if sign.isascii() and sign.isalnum())[:8]
     kept = folder / (f"{digest[:24]}.{suffix}" if suffix else digest[:24])
@@ -42,9 +43,15 @@ def read_kept(folder: Path, attachment: Attachment) -> bytes:
     """Contents of an attached file; `FileError` when it is gone or is not what was attached."""
     path = folder / Path(attachment.file).name
     try:
-        content = path.read_bytes()
+        content = _read(path)
     except OSError as error:
         raise FileError(f"{attachment.title}: the file is gone", f"it was kept as {path.name}") from error
     if hashlib.sha256(content).hexdigest() != attachment.sha256:
         raise FileError(f"{attachment.title}: the file has been changed or is damaged", "attach it again")
     return content
+
+
+def _read(file: Path) -> bytes:
+    """Contents of a file, and a byte more than may be kept of a longer one."""
+    with open_ordinary(file) as opened:
+        return opened.read(LONGEST_FILE_BYTES + 1)

@@ -1,7 +1,9 @@
 """``audiotest bench``: a guided procedure, on real instruments or rehearsed on the simulated radio."""
 
 import argparse
+import math
 import sys
+import time
 from pathlib import Path
 
 from rich.console import Console
@@ -12,23 +14,26 @@ from audiotest.standards.limits import get_limits
 from audiotest.terminal.benchfiles import check_drive_options, compare_files, say_report
 from audiotest.terminal.card import make_console
 from audiotest.terminal.consent import LONGEST_KEYED_S, TerminalTechnician, ask_leave
+from audiotest.terminal.liveline import LiveLine, bar
+from audiotest.tones.byhand import ENTRIES, GIVES_A_FEED, NULL_BY_HAND, rehearsal_for
 from audiotest.tones.carrierbench import CarrierBench
-from audiotest.tones.catalogue import PROCEDURES, Entry, Given
+from audiotest.tones.catalogue import Entry, Given
 from audiotest.tones.guided import Guided, carry_out
 from audiotest.tones.level import OutputScale, load_output
 from audiotest.tones.live import IqBench, LiveBench
 from audiotest.tones.opening import announcement, most_mv, null_feed, open_bench, require_output
-from audiotest.tones.rehearsal import MONITOR_FEED, OUTPUT, Rehearsal
+from audiotest.tones.rehearsal import MONITOR_FEED, OUTPUT
 from audiotest.tones.reported import point_words
 from audiotest.tones.speechdrive import VOICE
 from audiotest.tones.tonedrive import TONE_HZ
 
+CARRIER_DB = (-40.0, 0.0)
 DONE, CANNOT, INTERRUPTED = 0, 2, 130
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Carry out a procedure; what was measured is printed however it ends."""
-    entry = PROCEDURES[arguments.procedure]
+    entry = ENTRIES[arguments.procedure]
     feed = load_feed(arguments.feed) if arguments.feed else None
     if arguments.rehearse and feed is None:
         feed = MONITOR_FEED
@@ -42,9 +47,9 @@ def run(arguments: argparse.Namespace) -> int:
         lower_sideband=arguments.lower_sideband, deemphasis_us=arguments.deemphasis_us,
         speech_mv=arguments.speech_mv, own_mv=arguments.own_mv, voice=arguments.voice or VOICE,
         tone_hz=arguments.tone_hz or TONE_HZ, most_mv=most_mv(OUTPUT if arguments.rehearse else scale),
+        wanted_khz=arguments.wanted_khz, iq=arguments.iq,
     )  # fmt: skip
-    if arguments.feed_out and arguments.procedure != "carrier-null":
-        raise RequestError("--feed-out goes with carrier-null", "or learn a feed with 'audiotest feed'")
+    _check_null_options(arguments)
     guided = entry.make(given)
     # With --json standard output is the document's: the conversation goes to standard error.
     talk = (
@@ -52,15 +57,18 @@ def run(arguments: argparse.Namespace) -> int:
         if arguments.json
         else make_console()
     )
-    if arguments.rehearse:
-        report = carry_out(guided, Rehearsal())
-    else:
-        bench, technician = _open(arguments, entry, scale, talk)
-        try:
-            report = carry_out(guided, bench, lambda now: _show(talk, now))
-        finally:
-            bench.close()
-            technician.let_go()
+    with LiveLine(talk) as line:
+        if arguments.rehearse:
+            rehearsal = rehearsal_for(arguments.procedure, given)
+            report = carry_out(guided, rehearsal, lambda now: _show_rehearsed(line, now))
+        else:
+            bench, technician = _open(arguments, entry, scale, talk)
+            try:
+                report = carry_out(guided, bench, lambda now: _show(line, now))
+            finally:
+                bench.close()
+                line.done()
+                technician.let_go()
     if arguments.feed_out and report.complete:
         feed_name = Path(arguments.feed_out).stem
         save_feed(null_feed(report, feed_name, arguments.deemphasis_us), arguments.feed_out)
@@ -90,13 +98,43 @@ def _open(
     technician = TerminalTechnician(talk)
     bench = open_bench(
         arguments.procedure, entry, technician, device=arguments.device, channel=arguments.channel,
-        scale=scale, swapped=arguments.swapped,
+        scale=scale, swapped=arguments.swapped, iq=arguments.iq,
     )  # fmt: skip
     return bench, technician
 
 
-def _show(talk: Console, guided: Guided) -> None:
-    """After each step: the newest point."""
+def _check_null_options(arguments: argparse.Namespace) -> None:
+    """Refuse what belongs to another procedure; `RequestError` names it."""
+    if arguments.feed_out and arguments.procedure not in GIVES_A_FEED:
+        raise RequestError(
+            f"--feed-out goes with {' and '.join(GIVES_A_FEED)}", "or learn a feed with 'audiotest feed'"
+        )
+    for option, given in (("--iq", arguments.iq), ("--wanted-khz", arguments.wanted_khz)):
+        if given and arguments.procedure != NULL_BY_HAND:
+            raise RequestError(f"{option} goes with {NULL_BY_HAND}", "leave it out")
+
+
+def _show(line: LiveLine, guided: Guided) -> None:
+    """After each step: the newest point, or while somebody turns what it says to do, in place."""
+    if guided.step is not None and guided.step.live:
+        line.show([guided.step.prompt, *_carrier_bar(guided)])
+        return
+    line.done()
     book = guided.notebook
     if book.latest is not None:
-        talk.print(f"  {': '.join(reversed(point_words(book.latest, book.x_label, book.y_label)))}")
+        line.say(f"  {': '.join(reversed(point_words(book.latest, book.x_label, book.y_label)))}")
+
+
+def _show_rehearsed(line: LiveLine, guided: Guided) -> None:
+    """Of a rehearsal only what is overwritten, at the pace of the real thing."""
+    if line.redraws and guided.step is not None and guided.step.live:
+        _show(line, guided)
+        time.sleep(guided.step.listen_s)
+
+
+def _carrier_bar(guided: Guided) -> list[str]:
+    """How deep the carrier is, as a bar that gets shorter."""
+    latest = guided.notebook.latest
+    if latest is None:
+        return []
+    return [bar(20.0 * math.log10(max(latest.y, 1e-3)), *CARRIER_DB)]

@@ -17,6 +17,7 @@ PROCEDURES = {
     "frequency": "frequency error by beat note against a reference",
     "frequency-iq": "the same from an I/Q feed: a stereo input, I left and Q right",
     "carrier-null": "deviation by carrier null, and the FM feed's scale from it",
+    "carrier-null-hand": "the same by hand, live: carrier and sidebands while you turn",
     "sensitivity": "receiver's 12 and 20 dB SINAD and 20 dB quieting",
     "squelch": "receiver's squelch: opening, closing, hysteresis",
     "rx-response": "receiver's audio response against -6 dB per octave",
@@ -80,16 +81,31 @@ def add_bench(commands: Any) -> None:
     )
     bench.add_argument("--nominal-mhz", type=positive, metavar="MHZ", help="nominal frequency, gives ppm")
     bench.add_argument("--tolerance-hz", type=positive, metavar="HZ", help="allowed frequency error")
-    bench.add_argument(
-        "--deemphasis-us", type=not_negative, metavar="US", help="de-emphasis of the feed (carrier-null)"
-    )
-    bench.add_argument("--feed-out", metavar="FEED.toml", help="carrier-null: write the feed's scale here")
     bench.add_argument("--lower-sideband", action="store_true", help="the beat note is in the lower sideband")
-    bench.add_argument("--swapped", action="store_true", help="frequency-iq: I is right and Q left")
+    _add_null(bench)
     _add_drive(bench)
     _add_confirmed(bench)
     _add_json(bench)
     bench.set_defaults(module="audiotest.terminal.bench")
+
+
+def _add_null(bench: argparse.ArgumentParser) -> None:
+    """What the carrier null and I/Q feeds may be told."""
+    bench.add_argument(
+        "--deemphasis-us",
+        type=not_negative,
+        metavar="US",
+        help="carrier-null, -hand: de-emphasis of the feed",
+    )
+    bench.add_argument(
+        "--feed-out", metavar="FEED.toml", help="carrier-null, -hand: write the feed's scale here"
+    )
+    bench.add_argument(
+        "--wanted-khz", type=positive, metavar="KHZ",
+        help="carrier-null-hand: deviation to find (60 %% of the limit)",
+    )  # fmt: skip
+    bench.add_argument("--iq", action="store_true", help="carrier-null-hand: see it in I and Q, stereo input")
+    bench.add_argument("--swapped", action="store_true", help="I and Q: I is right and Q left")
 
 
 def _add_drive(bench: argparse.ArgumentParser) -> None:
@@ -149,6 +165,10 @@ def add_sinad(commands: Any) -> None:
     sinad.add_argument(
         "--tone-hz", type=within(300.0, 3000.0, "Hz"), metavar="HZ", default=1000.0,
         help="the tone (1000)",
+    )  # fmt: skip
+    sinad.add_argument(
+        "--rehearse", action="store_true",
+        help="on the simulated radio, whose generator is turned down and up (60 s)",
     )  # fmt: skip
     sinad.add_argument("--seconds", type=positive, metavar="S", help="stop after S seconds")
     _add_json(sinad)

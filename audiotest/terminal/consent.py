@@ -59,7 +59,8 @@ class TerminalTechnician:
         answers = tuple(self._answer(ask) for ask in step.asks)
         if step.wait:
             _typed(self.console, f"{step.prompt} Then press Enter. ")
-        else:
+        elif not step.live:
+            # What is said while somebody turns is overwritten in place, by whoever shows the readings.
             self.console.print(step.prompt)
         if step.speak:
             _typed(self.console, "Press Enter, then key up and talk. ")

@@ -26,6 +26,7 @@ from audiotest.keep.report import PNG_SIGNATURE, VERDICT_WORDS, Row, summary, ta
 from audiotest.keep.sheetfile import copy_sheets, find_faults, sheets_path
 from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Kind, Sheet
 from audiotest.keep.sheets import Sheets
+from audiotest.ordinary import open_ordinary
 from audiotest.standards.limits import get_limits
 from audiotest.terminal.card import make_console, print_row
 from audiotest.terminal.overclip import cut_over
@@ -237,7 +238,7 @@ def _take_bench_result(sheets: Sheets, arguments: argparse.Namespace) -> int:
 
 def _read_file(file: Path) -> bytes:
     try:
-        with open(file, "rb") as opened:
+        with open_ordinary(file) as opened:
             return opened.read(LARGEST_BYTES + 1)
     except OSError as error:
         raise FileError(f"{file}: cannot be read: {error.strerror}", "check the name") from error

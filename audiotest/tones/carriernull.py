@@ -77,7 +77,7 @@ def carrier_null(
             Figure(key="null_mv", label="first carrier null at", value=found.at, unit="mV"),
             Figure(key="tone_hz", label="tone", value=tone_hz, unit="Hz"),
             Figure(key="deviation_khz", label="deviation there", value=found.deviation_khz, unit="kHz"),
-            Figure(key="depth_db", label="deepest seen", value=found.depth_db, unit="dB"),
+            Figure(key="depth_db", label="depth of the null", value=found.depth_db, unit="dB"),
         ]
         amplitude = yield from measured(
             tone_step(

@@ -35,6 +35,8 @@ class Given:
     voice: str = VOICE
     tone_hz: float = TONE_HZ
     most_mv: float | None = None
+    wanted_khz: float | None = None
+    iq: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

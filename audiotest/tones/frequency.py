@@ -32,7 +32,7 @@ def _write(
         Figure(
             key="frequency_error_hz", label="frequency error", value=error_hz, unit="Hz",
             limit_low=None if tolerance_hz is None else -tolerance_hz, limit_high=tolerance_hz,
-            limit_source=tolerance_source,
+            limit_source="" if tolerance_hz is None else tolerance_source,
         )
     )  # fmt: skip
     if nominal_mhz is not None:

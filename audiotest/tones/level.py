@@ -11,7 +11,8 @@ import tomli_w
 from numpy.typing import NDArray
 
 from audiotest.errors import FileError, RequestError
-from audiotest.replacing import OwnKind, refuse_to_replace
+from audiotest.ordinary import open_ordinary
+from audiotest.replacing import LONGEST_BYTES, OwnKind, refuse_to_replace
 from audiotest.tones.signals import Signal
 
 SCHEMA = "audiotest-output-1"
@@ -148,7 +149,8 @@ def load_output(path: str | os.PathLike[str]) -> OutputScale:
     """Read a learned output; `FileError` says what is wrong with the file."""
     again = "learn the output again with 'audiotest send learn'"
     try:
-        document = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+        with open_ordinary(path) as file:
+            document = tomllib.loads(file.read(LONGEST_BYTES).decode("utf-8-sig"))
     except OSError as error:
         raise FileError(f"{path}: cannot be read ({error.strerror or error})", again) from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:

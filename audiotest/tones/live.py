@@ -18,6 +18,8 @@ from audiotest.tones.steps import Heard, Step
 
 POLL_S = 0.01
 PATIENCE_S = 3.0
+KEPT_S = 5.0
+"""Whoever listens onward and comes back later than this starts afresh, behind a gap."""
 TRIES = 3
 """Times that a tone is sent before it is given up for one that breaks off."""
 DELAY_S = 0.5
@@ -55,6 +57,7 @@ class Ear:
         self._held_n = 0
         self._skip_n = 0
         self._lost_n = 0
+        self._onward = False
         self._error: BaseException | None = None
         self._ended = False
         self._halted = threading.Event()
@@ -67,12 +70,13 @@ class Ear:
         listen_s: float,
         start: Callable[[], None] = lambda: None,
         lacking_s: Callable[[NDArray[np.float32]], float] = lambda samples: 0.0,
+        onward: bool = False,
     ) -> NDArray[np.float32]:
         """Samples of the next ``listen_s``, after leaving out ``settle_s``; shape (n,).
 
         ``start`` is called once listening has begun, so that nothing of what it starts is missed.
         ``lacking_s`` is shown the samples and says for how many seconds more to listen, until it is
-        satisfied.
+        satisfied. ``onward`` begins where the last call with it ended, up to `KEPT_S` ago.
 
         Raises
         ------
@@ -82,8 +86,10 @@ class Ear:
             `halt` was called.
         """
         with self._lock:
-            self._parts, self._held_n, self._lost_n = [], 0, 0
-            self._skip_n = round(settle_s * self.rate_hz)
+            if not (onward and self._onward):
+                self._parts, self._held_n, self._lost_n = [], 0, 0
+                self._skip_n = round(settle_s * self.rate_hz)
+            self._onward = onward
             self._wanted_n = round(listen_s * self.rate_hz)
         start()
         heard_n, since = 0, time.monotonic()
@@ -95,7 +101,9 @@ class Ear:
                 progress_n = self._held_n - self._skip_n
                 failed, ended = self._error, self._ended
             if done:
-                more_n = round(lacking_s(self._so_far()) * self.rate_hz)
+                with self._lock:
+                    so_far = self._whole()[: self._wanted_n]
+                more_n = round(lacking_s(so_far) * self.rate_hz)
                 if more_n <= 0:
                     break
                 with self._lock:
@@ -110,19 +118,19 @@ class Ear:
                     "the input has ended or stopped delivering", "check the plug and start again"
                 )
             time.sleep(POLL_S)
-        samples = self._so_far()
         with self._lock:
-            lost_n, self._wanted_n = self._lost_n, 0
+            whole = self._whole()
+            samples, rest = whole[: self._wanted_n], whole[self._wanted_n :]
+            self._parts, self._held_n = [rest], len(rest)
+            lost_n, self._wanted_n, self._lost_n = self._lost_n, 0, 0
         if lost_n:
             raise DeviceError(
                 f"the input lost {lost_n} samples or more", "close what else keeps the computer busy"
             )
         return samples
 
-    def _so_far(self) -> NDArray[np.float32]:
-        with self._lock:
-            parts = np.concatenate(self._parts) if self._parts else np.zeros(0, np.float32)
-            return parts[: self._wanted_n]
+    def _whole(self) -> NDArray[np.float32]:
+        return np.concatenate(self._parts) if self._parts else np.zeros(0, np.float32)
 
     def halt(self) -> None:
         """Have `listen` give up at once; may be called from any thread."""
@@ -145,7 +153,8 @@ class Ear:
 
     def _take(self, samples: NDArray[np.float32], lost_n: int) -> None:
         with self._lock:
-            if self._wanted_n == 0:
+            if self._wanted_n == 0 and not (self._onward and self._held_n < KEPT_S * self.rate_hz):
+                self._onward = False
                 return
             skipped = min(self._skip_n, len(samples))
             self._skip_n -= skipped
@@ -206,7 +215,7 @@ class LiveBench:
             if sent is not None:
                 samples, remark = self._sent_and_heard(step, sent)
             elif step.listen_s > 0.0:
-                samples = self._ear.listen(step.settle_s, step.listen_s)
+                samples = self._ear.listen(step.settle_s, step.listen_s, onward=step.onward)
         finally:
             self.silence()
         return Heard(samples=samples, rate_hz=self._ear.rate_hz, answers=answers, remark=remark)

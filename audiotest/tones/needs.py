@@ -61,6 +61,11 @@ NEEDS: dict[str, Needs] = {
     "rx-response": Needs(words=_GENERATOR, steps_n=12),
     "rx-distortion": Needs(words=_GENERATOR, steps_n=1),
     "rx-hum": Needs(words=_GENERATOR, steps_n=2),
+    "carrier-null-hand": Needs(
+        words="a tone generator, a CW, SSB or I/Q receiver, an FM monitor", steps_n=0,
+        deemphasis=True, swapped=True, carrier=True,
+    ),
+    "sinad": Needs(words=_GENERATOR, steps_n=0),
 }  # fmt: skip
 
 

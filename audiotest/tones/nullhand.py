@@ -115,7 +115,14 @@ def _watch(
     held = 0
     for _ in range(MOST_READINGS):
         lines = yield from measured(
-            Step(prompt=prompt, settle_s=0.0, listen_s=LISTEN_S, keyed=True, feed="iq" if iq else "beat"),
+            Step(
+                prompt=prompt,
+                settle_s=0.0,
+                listen_s=LISTEN_S,
+                keyed=True,
+                live=True,
+                feed="iq" if iq else "beat",
+            ),
             partial(read_lines, tone_hz=tone_hz, pitch_hz=pitch_hz),
         )
         fit = fit_index(lines, plain)

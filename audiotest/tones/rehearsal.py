@@ -34,6 +34,8 @@ OUTPUT = OutputScale(name="simulated output", full_scale_mv=500.0, ceiling_mv=70
 PITCH_HZ = 1200.0
 VOICE = "english_reading"
 SPOKEN = Timing(before_s=0.6, bare_carrier_s=0.4, after_s=0.2, end_s=0.6)
+LEAD_S, AHEAD_S = 0.2, 2.0
+"""Left out while filters settle, and made at once; both hold whole periods of a tone of 5, 10 ... Hz."""
 SPOKEN_AROUND_S = SPOKEN.before_s + SPOKEN.bare_carrier_s + SPOKEN.after_s + SPOKEN.end_s
 
 DEMO_SET = SetUnderTest(
@@ -79,6 +81,8 @@ class Rehearsal:
     deviation_khz: float = 1.5
     level_dbm: float | None = None
     truths: list[OverTruth] = field(default_factory=list)
+    ahead: NDArray[np.inexact] = field(default_factory=lambda: np.zeros(0))
+    ahead_at: tuple[float | None, ...] = ()
 
     def perform(self, step: Step) -> Heard:
         """Set what is asked for as suggested, send the signal, and return what the receiver makes of it."""
@@ -89,6 +93,9 @@ class Rehearsal:
         by_hand = self.hand(step)
         if by_hand is not None:
             step = replace(step, signal=by_hand[0], level_mv=by_hand[1])
+        if step.onward:
+            self.silent = True
+            return Heard(samples=self._onward(step.listen_s), rate_hz=48000, answers=answers)
         samples, rate_hz = self._hear(step) if step.listen_s > 0.0 else (np.zeros(0), 48000)
         self.silent = True
         skip = round(step.settle_s * rate_hz)
@@ -144,6 +151,15 @@ class Rehearsal:
             replace(self.receiver, squelch_open_dbm=None, squelch_close_dbm=None), self.card, seed=self.seed,
         )  # fmt: skip
         return heard.audio, heard.sample_rate_hz
+
+    def _onward(self, listen_s: float) -> NDArray[np.inexact]:
+        """The next piece of a receiver's audio that runs on for as long as nobody touches the generator."""
+        count, at = round(listen_s * 48000), (self.level_dbm, self.tone_hz, self.deviation_khz)
+        if len(self.ahead) < count or at != self.ahead_at:
+            lead = Step(prompt="", settle_s=LEAD_S, listen_s=max(AHEAD_S, listen_s))
+            self.ahead, self.ahead_at = self._hear(lead)[0][round(LEAD_S * 48000) :], at
+        piece, self.ahead = self.ahead[:count], self.ahead[count:]
+        return piece
 
     def _transmitted(self, step: Step, seconds: float) -> tuple[NDArray[np.inexact], int]:
         rate_hz = 48000 if step.signal is None else step.signal.rate_hz

@@ -39,6 +39,8 @@ class Step:
     the technician keys it, talks and lets go while it is listened to. ``feed`` is what is listened to: the
     receiver's audio, an I/Q feed, or the beat note of a receiver for CW. With ``listen_s`` 0 it only asks.
     ``wait`` says that the prompt is something to do, and that the technician says when it is done.
+    ``live`` is one of many readings while somebody turns something: its prompt takes the place of the one
+    before. ``onward`` goes on where the last step of the kind ended, without a gap: for meters that run.
     """
 
     prompt: str
@@ -50,6 +52,8 @@ class Step:
     keyed: bool = False
     speak: bool = False
     wait: bool = False
+    live: bool = False
+    onward: bool = False
     feed: Literal["audio", "iq", "beat"] = "audio"
 
 

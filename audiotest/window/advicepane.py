@@ -1,8 +1,9 @@
 """The advice: the sentence, the two knobs, how sure it is, and why."""
 
-from PySide6.QtGui import QAccessible, QAccessibleEvent, QFontMetricsF, QResizeEvent
+from PySide6.QtGui import QFontMetricsF, QResizeEvent
 from PySide6.QtWidgets import QApplication, QFrame, QHBoxLayout, QVBoxLayout, QWidget
 
+from audiotest.window.announcing import announce
 from audiotest.window.knob import ControlKnob
 from audiotest.window.labels import CutLabel, FittedLabel
 from audiotest.window.presenter import Heard, control_views, sure_words, trend_words
@@ -63,9 +64,3 @@ class AdvicePane(QFrame):
         announce(self.sentence)
         self.sure.setText(f"over {heard.number}, {heard.time_of_day}" + (f": {sure}" if sure else ""))
         self.reasons.setText("\n".join(f"· {line}" for line in heard.advice.because))
-
-
-def announce(widget: QWidget) -> None:
-    """Tell a screen reader that a text which nobody has the focus on has changed."""
-    if QAccessible.isActive():
-        QAccessible.updateAccessibility(QAccessibleEvent(widget, QAccessible.Event.Alert))

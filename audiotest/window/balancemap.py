@@ -26,8 +26,7 @@ class BalanceMap(QWidget):
 
     def __init__(self, limits: LimitSet, parent: QWidget | None = None) -> None:
         super().__init__(parent)
-        self.plot = make_plot("drive into the limiter, dB", "peak deviation, kHz")
-        self.plot.setAccessibleName("balance map")
+        self.plot = make_plot("balance map", "drive into the limiter, dB", "peak deviation, kHz")
         layout = QVBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.addWidget(self.plot)

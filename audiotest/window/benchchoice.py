@@ -24,6 +24,7 @@ from PySide6.QtWidgets import (
 )
 
 from audiotest.tones.needs import Needs
+from audiotest.window.announcing import announce, name_choices
 from audiotest.window.benchfields import Fields
 from audiotest.window.theme import Theme, marks_style
 
@@ -59,12 +60,12 @@ class ChoicePane(QWidget):
         self.automatic.setChecked(True)
         self.rehearse.setChecked(True)
         self.trouble = _wrapped()
-        self.trouble.setAccessibleName("what is missing")
         self.start = QPushButton("&Start")
         self.start.setDefault(True)
         self.start.setMinimumHeight(36)
         self.start.clicked.connect(lambda: start())
         self._arrange()
+        name_choices(self)
         self.list.currentItemChanged.connect(lambda *_: self.refresh())
         self.list.itemActivated.connect(lambda _: start())
         self.rehearse.toggled.connect(lambda _: self.refresh())
@@ -112,6 +113,7 @@ class ChoicePane(QWidget):
         area.setFrameShape(QFrame.Shape.NoFrame)
         area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         area.setWidget(right)
+        area.setAccessibleName("what it is measured on and with")
         self.area, self._right = area, right
         halves = QSplitter(Qt.Orientation.Horizontal)
         halves.addWidget(self.list)
@@ -171,6 +173,8 @@ class ChoicePane(QWidget):
     def say(self, trouble: str) -> None:
         """Say why it cannot start."""
         self.trouble.setText(trouble)
+        if trouble:
+            announce(self.trouble, trouble)
 
     def sizeHint(self) -> QSize:
         """Room for the list and the settings beside it."""

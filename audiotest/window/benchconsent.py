@@ -48,6 +48,7 @@ class ConsentPane(QWidget):
         area.setFrameShape(QFrame.Shape.NoFrame)
         area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         area.setWidget(inner)
+        area.setAccessibleName("what will happen, and the cautions")
         foot = QHBoxLayout()
         foot.addWidget(self.agreed)
         foot.addStretch(1)

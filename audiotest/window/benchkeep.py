@@ -21,6 +21,7 @@ from audiotest.keep.benchresult import BenchResult
 from audiotest.keep.benchsheet import add_bench_result
 from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Stage
 from audiotest.keep.sheets import Sheets
+from audiotest.window.announcing import name_choices
 from audiotest.window.benchfields import FileField
 
 NO_SHEETS = "no sheet is open in this file: start one with 'audiotest sheet begin'"
@@ -82,6 +83,7 @@ class KeepDialog(QDialog):
         layout.addLayout(form)
         layout.addWidget(self.word)
         layout.addLayout(foot)
+        name_choices(self)
         self.resize(self.fontMetrics().height() * 34, self.sizeHint().height())
         self.refresh()
 

@@ -29,6 +29,7 @@ from audiotest.tones.reported import (
     verdict_words,
 )
 from audiotest.tones.steps import Report
+from audiotest.window.announcing import announce
 from audiotest.window.benchplot import BenchPlot, Line
 from audiotest.window.benchrunning import with_minus
 from audiotest.window.theme import LIGHT, Theme, bigger
@@ -47,7 +48,6 @@ class OutcomePane(QWidget):
         self.verdict = _wrapped()
         self.trouble = _wrapped()
         self.said = _wrapped()
-        self.said.setAccessibleName("what was kept")
         self.table = QTableWidget(0, len(COLUMNS))
         self.table.setAccessibleName("figures")
         self.table.setHorizontalHeaderLabels(list(COLUMNS))
@@ -150,6 +150,8 @@ class OutcomePane(QWidget):
     def say(self, text: str) -> None:
         """Say what was kept, or why not."""
         self.said.setText(text)
+        if text:
+            announce(self.said, text)
         self.said.setVisible(bool(text))
 
 

@@ -49,7 +49,7 @@ class BenchPlot(QWidget):
         self.shown: tuple[Curve, ...] = ()
         self._lines: tuple[Line, ...] = ()
         self._report: Report | None = None
-        self._plot = make_plot()
+        self._plot = make_plot("plot")
         self._items: list[Any] = []
         self._legend = Legend(self._plot)
         self._x_log = False

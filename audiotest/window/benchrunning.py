@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from audiotest.tones.reported import point_words
+from audiotest.window.announcing import announce
 from audiotest.window.benchplot import BenchPlot, Line
 from audiotest.window.benchrun import Moment, Question
 from audiotest.window.labels import CutLabel, FittedLabel
@@ -151,11 +152,15 @@ class RunningPane(QWidget):
         if written != self._written:
             self._written = written
             self.state.setText(words)
+            if on_air:
+                announce(self.state)
             colour = self.theme.warn if on_air else self.theme.ink
             self.state.setStyleSheet(f"color: {colour};")
 
     def _show_question(self, question: Question | None) -> None:
         self._question = question
+        if question is not None:
+            announce(self.prompt, question.words)
         typed = question is not None and question.suggested is not None
         self.field.setVisible(typed)
         self.unit.setVisible(typed)

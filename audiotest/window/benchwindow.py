@@ -15,6 +15,7 @@ from audiotest.feeds.scale import save_feed
 from audiotest.feeds.soundcard import InputDevice, list_inputs
 from audiotest.keep.benchresult import read_bench_result
 from audiotest.keep.sheetfile import sheets_path
+from audiotest.tones.byhand import GIVES_A_FEED
 from audiotest.tones.live import Technician
 from audiotest.tones.opening import announcement, cautions_for, null_feed, open_bench
 from audiotest.tones.reported import bench_document
@@ -22,7 +23,7 @@ from audiotest.window.benchchoice import ChoicePane
 from audiotest.window.benchconsent import ConsentPane
 from audiotest.window.benchfields import Fields, Filled
 from audiotest.window.benchkeep import KeepDialog
-from audiotest.window.benchlist import ALL_NEEDS, GIVES_A_FEED, Prepared, listed, prepare_run, rehearsal_for
+from audiotest.window.benchlist import ALL_NEEDS, Prepared, listed, prepare_run
 from audiotest.window.benchoutcome import OutcomePane
 from audiotest.window.benchplot import lines_for
 from audiotest.window.benchrun import BenchRun, HaltableBench, OpenBench, RehearsalBench
@@ -171,8 +172,8 @@ class BenchWindow(QWidget):
             return
         self.prepared = prepared
         self.choice.say("")
-        if self.rehearsed:
-            rehearsal = rehearsal_for(prepared, self._filled)
+        rehearsal = prepared.rehearsal
+        if rehearsal is not None:
             self._start(lambda technician: RehearsalBench(rehearsal, technician))
             return
         # Input and limits of the main window stay as they are: the bench may have another.

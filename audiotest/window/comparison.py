@@ -95,8 +95,7 @@ class Comparison(QDialog):
         self._text.setTextInteractionFlags(
             Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
         )
-        self.plot = make_plot("long-term spectrum, Hz", "dBFS a line")
-        self.plot.setAccessibleName("long-term spectra of the two overs")
+        self.plot = make_plot("long-term spectra of the two overs", "long-term spectrum, Hz", "dBFS a line")
         self.plot.setMinimumSize(360, 220)
         dress_plot(self.plot, theme)
         self.plot.setXRange(0.0, SPECTRUM_HIGH_HZ, padding=0.0)

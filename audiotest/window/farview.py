@@ -2,14 +2,14 @@
 
 from PySide6.QtCore import QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtWidgets import QLabel, QSizePolicy, QWidget
 
 from audiotest.window.fartext import FarView, Strip
 from audiotest.window.presenter import ARROWS
 from audiotest.window.theme import LIGHT, Theme, bigger
 
 
-class FarPane(QWidget):
+class FarPane(QLabel):
     """Fills its room with the advice; the text grows with it."""
 
     def __init__(self, parent: QWidget | None = None) -> None:

@@ -2,6 +2,7 @@
 
 from PySide6.QtWidgets import QHBoxLayout, QWidget
 
+from audiotest.window.announcing import announce
 from audiotest.window.labels import CutLabel
 from audiotest.window.presenter import FeedLine
 from audiotest.window.theme import Theme
@@ -16,6 +17,7 @@ class FeedBar(QWidget):
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)
         self.labels = {name: CutLabel(whole=name in NEVER_CUT, spoken=f"feed {name}") for name in NAMES}
+        self._trouble = False
         row = QHBoxLayout(self)
         row.setContentsMargins(8, 2, 8, 2)
         row.setSpacing(18)
@@ -30,6 +32,9 @@ class FeedBar(QWidget):
             if name == "state" and line.trouble:
                 text = f"⚠ {text}"
             label.setText(text)
+        if line.trouble and not self._trouble:
+            announce(self.labels["state"])
+        self._trouble = line.trouble
         colour = theme.warn if line.trouble else theme.ink
         style = f"color: {colour}; font-weight: bold;"
         if self.labels["state"].styleSheet() != style:

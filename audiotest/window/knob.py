@@ -4,7 +4,7 @@ import math
 
 from PySide6.QtCore import QPointF, QRectF, QSize, Qt
 from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPainter, QPainterPath, QPaintEvent, QPen
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtWidgets import QLabel, QSizePolicy, QWidget
 
 from audiotest.window.presenter import ARROWS, ControlView, control_views
 from audiotest.window.theme import LIGHT, Theme, bigger
@@ -23,8 +23,11 @@ def turn_degrees(change_db: float) -> float:
     return max(-FURTHEST_DEG, min(FURTHEST_DEG, DEGREES_PER_DB * change_db))
 
 
-class ControlKnob(QWidget):
-    """One of the two controls with its instruction. The top of the ring is where the control stands now."""
+class ControlKnob(QLabel):
+    """One of the two controls with its instruction. The top of the ring is where the control stands now.
+
+    It is a label to Qt, so that a screen reader takes it for something to read.
+    """
 
     def __init__(self, parent: QWidget | None = None) -> None:
         super().__init__(parent)

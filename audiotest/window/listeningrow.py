@@ -10,7 +10,7 @@ from PySide6.QtCore import QTimer
 from PySide6.QtGui import QKeySequence, QShortcut
 from PySide6.QtWidgets import QAbstractButton, QCheckBox, QGridLayout, QGroupBox, QLabel, QPushButton, QWidget
 
-from audiotest.window.advicepane import announce
+from audiotest.window.announcing import announce
 from audiotest.window.matched import LETTERS, HiddenOrder, Matched
 
 CAUTION = (

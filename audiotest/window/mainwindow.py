@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QApplication, QDialog, QLabel, QMainWindow, QStack
 
 from audiotest.feeds.soundcard import open_input
 from audiotest.window.actions import CAUTIONS, DEEDS, key_help
+from audiotest.window.announcing import announce
 from audiotest.window.bench import Bench
 from audiotest.window.benchdeeds import BenchDeeds
 from audiotest.window.fartext import far_view
@@ -166,10 +167,12 @@ class MainWindow(QMainWindow):
         if self.sitting.message != self._shown_message:
             self._shown_message = self.sitting.message
             self.statusBar().showMessage(self._shown_message, MESSAGE_MS)
+            announce(self.statusBar(), self._shown_message)
             for number in self.sitting.kept:
                 self.bench.tape.mark_kept(number)
         if self.pages.currentWidget() is self.far_pane:
             self.show_far()
+        self.bench.meters.describe()
         self._show_truth()
         if self.dialog is not None and self.dialog.isVisible():
             self.dialog.follow(listening)

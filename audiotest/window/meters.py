@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from PySide6.QtCore import QRectF, QSize, Qt
 from PySide6.QtGui import QBrush, QColor, QFontMetricsF, QPainter, QPaintEvent, QPen
-from PySide6.QtWidgets import QHBoxLayout, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from audiotest.records import LimitSet, LiveReading
 from audiotest.units import amplitude_db
@@ -37,7 +37,7 @@ class BarScale:
     unit: str
 
 
-class Bar(QWidget):
+class Bar(QLabel):
     """One upright meter: a bar, a line for the held peak, the figure below."""
 
     def __init__(self, name: str, scale: BarScale, parent: QWidget | None = None) -> None:
@@ -59,6 +59,12 @@ class Bar(QWidget):
             self.value, self.peak = value, peak
             self.update()
 
+    def figure(self) -> str:
+        """The figure as it stands below the bar."""
+        digits = 0 if self._scale.unit == "dBFS" else 2
+        text = "–" if self.value is None else f"{self.value:.{digits}f}"
+        return f"{text} {self._scale.unit}".replace("-", "−")
+
     def sizeHint(self) -> QSize:
         """Room for the figures beside the bar."""
         metrics = QFontMetricsF(self.font())
@@ -78,12 +84,8 @@ class Bar(QWidget):
         painter.setFont(bigger(self.font(), 1.0, bold=True))
         painter.setPen(QColor(theme.ink))
         painter.drawText(QRectF(0, 0, self.width(), line), Qt.AlignmentFlag.AlignCenter, self._name)
-        text = "–" if self.value is None else f"{self.value:.{0 if scale.unit == 'dBFS' else 2}f}"
-        painter.drawText(
-            QRectF(0, self.height() - line, self.width(), line),
-            Qt.AlignmentFlag.AlignCenter,
-            f"{text} {scale.unit}".replace("-", "−"),
-        )
+        foot = QRectF(0, self.height() - line, self.width(), line)
+        painter.drawText(foot, Qt.AlignmentFlag.AlignCenter, self.figure())
         painter.setFont(small)
         tick_w = QFontMetricsF(small).horizontalAdvance("−60 ")
         well = QRectF(tick_w + 4, 1.6 * line, self.width() - tick_w - 12, self.height() - 3.2 * line)
@@ -175,6 +177,11 @@ class MeterPane(QWidget):
         self.level.dress(theme, level_scale())
         self.deviation.dress(theme, deviation_scale(limits))
         self._light()
+
+    def describe(self) -> None:
+        """Let a screen reader have the figures; called a few times a second, since each is an event."""
+        for bar in (self.level, self.deviation):
+            bar.setAccessibleDescription(bar.figure())
 
     def show_levels(self, levels: MeterLevels | None, reading: LiveReading | None) -> None:
         """Move the needles; the lamp lights when an over overloads the sound card, and stays lit."""

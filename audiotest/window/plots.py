@@ -12,9 +12,15 @@ from audiotest.window.theme import Theme
 pg.setConfigOptions(antialias=False, imageAxisOrder="row-major", useOpenGL=False)
 
 
-def make_plot(x_label: str = "", y_label: str = "") -> Any:
-    """A bare plot, with axis names if there are any; no automatic ranges, no context menu."""
+def make_plot(name: str, x_label: str = "", y_label: str = "") -> Any:
+    """A bare plot, with axis names if there are any; no automatic ranges, no context menu.
+
+    ``name`` is what a screen reader calls it.
+    """
     plot = pg.PlotWidget()
+    # What is clicked, and so may have the focus, is the part inside the frame.
+    for part in (plot, plot.viewport()):
+        part.setAccessibleName(name)
     plot.setMenuEnabled(False)
     plot.hideButtons()
     plot.setMouseEnabled(x=False, y=False)

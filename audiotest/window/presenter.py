@@ -9,9 +9,9 @@ from audiotest.advise.rules import (
     HIGH_DRIVE_DB,
     LOW_DRIVE_DB,
     LOW_PEAK_RATIO,
-    PEAK_ERROR_DB,
     advise,
 )
+from audiotest.measure.peakerror import peak_error_90_db
 from audiotest.records import Advice, Feed, LimitSet, LiveReading, Over, Turn
 from audiotest.session.guard import HissDrift
 from audiotest.session.trend import Trend, follow_trim
@@ -205,7 +205,7 @@ def map_point(heard: Heard) -> MapPoint | None:
         high = drive + DRIVE_ERROR_90_DB if high is None else high
     if (drive is None and low is None and high is None) and peak is None:
         return None
-    spread = db_amplitude(_peak_error_db(heard.scale_uncertainty_db))
+    spread = db_amplitude(peak_error_90_db(heard.over.kind, heard.scale_uncertainty_db))
     return MapPoint(
         number=heard.number, age=0, turn=needs(heard.advice), drive_db=drive, drive_low_db=low,
         drive_high_db=high, peak_khz=peak,
@@ -225,11 +225,6 @@ def trend_words(heard: Heard | None) -> str:
     return f"{said[0].upper()}{said[1:]}." if said else ""
 
 
-def _peak_error_db(scale_uncertainty_db: float) -> float:
-    """Half width of the peak's 90 % interval in dB."""
-    return float(1.645 * (PEAK_ERROR_DB**2 + (scale_uncertainty_db / 1.645) ** 2) ** 0.5)
-
-
 def control_views(heard: Heard | None) -> tuple[ControlView, ControlView]:
     """What the two knobs show, mic gain first."""
     if heard is None:
@@ -246,7 +241,7 @@ def control_views(heard: Heard | None) -> tuple[ControlView, ControlView]:
     change = 0.0 if advice.deviation == "keep" else None
     if advice.deviation_factor is not None:
         change = amplitude_db(advice.deviation_factor)
-    error = _peak_error_db(heard.scale_uncertainty_db)
+    error = peak_error_90_db(heard.over.kind, heard.scale_uncertainty_db)
     deviation = _view("deviation", advice.deviation, deviation_amount(advice), change, error, error)
     return mic, deviation
 

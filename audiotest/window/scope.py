@@ -28,8 +28,7 @@ class Scope:
     """Draws the last few hundredths of a second; `plot` is the widget."""
 
     def __init__(self, limits: LimitSet, feed: Feed | None) -> None:
-        self.plot: Any = make_plot()
-        self.plot.setAccessibleName("scope")
+        self.plot: Any = make_plot("scope")
         self.plot.setMouseEnabled(x=True, y=False)
         self._view = "both"
         self._theme = LIGHT

@@ -32,6 +32,7 @@ from audiotest.records import Feed
 from audiotest.standards.limits import LIMIT_SETS
 from audiotest.tones.output import OutputDevice, list_outputs
 from audiotest.window.actions import CAUTIONS
+from audiotest.window.announcing import name_choices
 from audiotest.window.listening import Listening
 from audiotest.window.playback import CUE_RATE_HZ, SYSTEMS_OWN, cue_tones
 from audiotest.window.settings import settings_path
@@ -75,12 +76,14 @@ class SetUpDialog(QDialog):
         self.area.setWidgetResizable(True)
         self.area.setFrameShape(QFrame.Shape.NoFrame)
         self.area.setWidget(steps)
+        self.area.setAccessibleName("steps of the set-up")
         close = QPushButton("&Done")
         close.clicked.connect(self._done)
         layout = QVBoxLayout(self)
         layout.addWidget(self.area, 1)
         layout.addWidget(close, 0, Qt.AlignmentFlag.AlignRight)
         self._fill_limits()
+        name_choices(self)
 
     def sizeHint(self) -> QSize:
         """As wide as the steps need and as high as they get at that width, within the screen."""
@@ -103,6 +106,8 @@ class SetUpDialog(QDialog):
         self.channel.setAccessibleName("channel")
         for text, number in CHANNELS:
             self.channel.addItem(text, number)
+        self.device.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+        self.device.setMinimumContentsLength(12)
         self.listen = QPushButton("&Listen to it")
         self.listen.clicked.connect(self._listen)
         again = QPushButton("Look &again")
@@ -133,9 +138,10 @@ class SetUpDialog(QDialog):
         self.deemphasis = QComboBox()
         for text, value in DEEMPHASES_US:
             self.deemphasis.addItem(text, value)
-        self.tone = _spin(1000.0, 100.0, 5000.0, " Hz", 1)
-        self.deviation = _spin(1.5, 0.1, 20.0, " kHz", 2)
-        self.bandwidth = _spin(8.0, 3.0, 50.0, " kHz", 1)
+        self.deemphasis.setAccessibleName("de-emphasis of the feed")
+        self.tone = _spin("tone", 1000.0, 100.0, 5000.0, " Hz", 1)
+        self.deviation = _spin("peak deviation of the tone", 1.5, 0.1, 20.0, " kHz", 2)
+        self.bandwidth = _spin("receiver's IF bandwidth", 8.0, 3.0, 50.0, " kHz", 1)
         self.learn_tone = QPushButton("Learn from this &tone")
         self.learn_hiss = QPushButton("Learn roughly from the &hiss")
         load = QPushButton("Take a feed &file …")
@@ -361,8 +367,9 @@ def _words() -> QLabel:
     return label
 
 
-def _spin(value: float, low: float, high: float, suffix: str, digits: int) -> QDoubleSpinBox:
+def _spin(name: str, value: float, low: float, high: float, suffix: str, digits: int) -> QDoubleSpinBox:
     spin = QDoubleSpinBox()
+    spin.setAccessibleName(name)
     spin.setRange(low, high)
     spin.setDecimals(digits)
     spin.setValue(value)

@@ -22,7 +22,7 @@ from PySide6.QtWidgets import (
 from audiotest.keep.quantities import QUANTITIES, example
 from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Stage
 from audiotest.standards.limits import LIMIT_SETS
-from audiotest.window.advicepane import announce
+from audiotest.window.announcing import announce, name_choices
 from audiotest.window.sheetdesk import TypedReading, takes_point
 
 LONGEST_NAME = 400
@@ -52,6 +52,7 @@ class AskingForm(QDialog):
         box.rejected.connect(self.reject)
         form.addRow(self.said)
         form.addRow(box)
+        name_choices(self)
 
     def refuse(self, words: str) -> None:
         """Say why it cannot be done; what was typed stays."""

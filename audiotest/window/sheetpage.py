@@ -23,7 +23,7 @@ from PySide6.QtWidgets import (
 from audiotest.errors import AudiotestError
 from audiotest.keep.sheetrecords import STAGES, Stage
 from audiotest.window import sheetdesk
-from audiotest.window.advicepane import announce
+from audiotest.window.announcing import announce, name_choices
 from audiotest.window.labels import CutLabel
 from audiotest.window.sheetdesk import DeskView, Question, SheetView, TypedReading
 from audiotest.window.sheetfiles import ask_for_report, ask_for_sheets
@@ -76,6 +76,7 @@ class SheetPage(QDialog):
         self._form: AskingForm | None = None
         self._make_parts()
         self._arrange()
+        name_choices(self)
         self.dress(theme)
         self._search_timer = QTimer(self)
         self._search_timer.setSingleShot(True)
@@ -146,6 +147,7 @@ class SheetPage(QDialog):
         column = QVBoxLayout(right)
         column.setContentsMargins(0, 0, 0, 0)
         self.tabs = QTabWidget()
+        self.tabs.setAccessibleName("the sheet")
         self.tabs.addTab(self.readings, "Readin&gs")
         self.tabs.addTab(self.course, "Histor&y of the set")
         self.tabs.addTab(self.notes, "Notes and &clips")

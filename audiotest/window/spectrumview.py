@@ -37,8 +37,7 @@ class SpectrumView:
     """Amplitude spectrum of the audio to 5 kHz; `plot` is the widget."""
 
     def __init__(self, limits: LimitSet) -> None:
-        self.plot: Any = make_plot()
-        self.plot.setAccessibleName("spectrum")
+        self.plot: Any = make_plot("spectrum")
         self.plot.setMouseEnabled(x=True, y=False)
         self.average = True
         self._above = QGraphicsRectItem()
@@ -172,8 +171,7 @@ class Waterfall:
     """Spectra of the last seconds, the newest on top; `plot` is the widget."""
 
     def __init__(self) -> None:
-        self.plot: Any = make_plot()
-        self.plot.setAccessibleName("waterfall")
+        self.plot: Any = make_plot("waterfall")
         self.plot.getViewBox().invertY(True)
         self.plot.setMouseEnabled(x=True, y=False)
         self._rows = np.zeros((ROWS, COLUMNS), dtype=np.uint8)

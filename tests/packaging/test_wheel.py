@@ -191,6 +191,29 @@ def test_wheel_brings_the_desktop_entry_its_icon_and_its_description(installed: 
         assert (share / place).read_bytes() == (desktop / PurePosixPath(place).name).read_bytes()
 
 
+@pytest.mark.skipif(os.name == "nt", reason="the menu entry of a Linux desktop")
+def test_the_page_makes_the_menu_entry(installed: Installed, tmp_path: Path) -> None:
+    page = (ROOT / "docs" / "install.md").read_text(encoding="utf-8").partition("## The menu entry")[2]
+    block = re.search(r"```sh\n(.*?)```", page, re.DOTALL)
+    assert block is not None
+    (tmp_path / "bench").mkdir()
+    (tmp_path / "bench" / ".venv").symlink_to(installed.scripts.parent)
+    subprocess.run(
+        ["sh", "-euc", block[1]],
+        cwd=tmp_path / "bench",
+        env=os.environ | {"HOME": str(tmp_path), "PWD": str(tmp_path / "bench")},
+        check=True,
+        timeout=30,
+    )
+    share = tmp_path / ".local" / "share"
+    entry = (share / "applications" / "audiotest.desktop").read_text(encoding="utf-8")
+    commands = re.findall(r"^Exec=(\S+)", entry, re.MULTILINE)
+    assert len(commands) == 2
+    assert all(Path(command).is_file() for command in commands)
+    assert f"TryExec={commands[0]}" in entry
+    assert (share / "icons" / "hicolor" / "scalable" / "apps" / "audiotest.svg").is_file()
+
+
 def test_metadata_says_what_it_is(built: Built) -> None:
     metadata = _metadata(built)
     assert metadata["Name"] == "audiotest"

@@ -28,6 +28,9 @@ def forbid(event, arguments):
 sys.addaudithook(forbid)
 if sys.argv[1] == "prove":
     socket.create_connection(("127.0.0.1", 9))
+if sys.argv[1] == "run":
+    exec(open(sys.argv[2]).read())
+    sys.exit(0)
 from audiotest.__main__ import main
 sys.exit(main(sys.argv[1:]))
 """
@@ -58,6 +61,38 @@ def test_nothing_goes_out_to_any_network(tmp_path: Path, arguments: tuple[str, .
     (tmp_path / "tape" / "clip.flac").write_bytes(recordings()[3])
     done = alone(tmp_path, *arguments)
     assert done.returncode == 0, done.stderr
+
+
+SHEET_WORK = (
+    ("sheet", "new", "Maker", "Model", "--service", "pmr446"),
+    ("sheet", "open", "1", "--channel", "3"),
+    ("sheet", "read", "1", "left", "power=0.5 W"),
+    ("sheet", "measure", "1", "found", "clip.wav"),
+    ("sheet", "attach", "1", "left", "clip.flac"),
+    ("sheet", "show", "1"),
+    ("report", "1", "-o", "report.html"),
+    ("report", "1", "-o", "report.pdf"),
+    ("report", "1", "-o", "report.json"),
+    ("sheet", "import", "report.json"),
+    ("compare", "clip.wav", "clip.flac", "--blind", "blind"),
+    ("heard", "clip.wav"),
+)
+
+
+def test_a_sheet_and_its_report_go_out_to_no_network(tmp_path: Path) -> None:
+    """From the first reading to the report, in one process under the same guard."""
+    (tmp_path / "clip.wav").write_bytes(recordings()[0])
+    (tmp_path / "clip.flac").write_bytes(recordings()[3])
+    (tmp_path / "work.py").write_text(f"""
+from audiotest.__main__ import main
+for words in {SHEET_WORK!r}:
+    assert main(list(words)) == 0, words
+""")
+    done = alone(tmp_path, "run", "work.py")
+    assert done.returncode == 0, done.stderr
+    page = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert "Content-Security-Policy" in page
+    assert (tmp_path / "report.pdf").read_bytes().startswith(b"%PDF")
 
 
 def test_words_inside_a_recording_name_no_file(tmp_path: Path) -> None:

@@ -23,9 +23,10 @@ from audiotest.terminal import bench as bench_command
 from audiotest.terminal import send as send_command
 from audiotest.terminal.benchoptions import PROCEDURES as NAMED
 from audiotest.terminal.consent import TerminalTechnician
+from audiotest.tones.byhand import NULL_BY_HAND
 from audiotest.tones.catalogue import PROCEDURES
 from audiotest.tones.level import OutputScale, prepare, save_output
-from audiotest.tones.rehearsal import DEMO_RECEIVER, DEMO_SET, Rehearsal
+from audiotest.tones.rehearsal import DEMO_RECEIVER, DEMO_SET, SCALE_KHZ_PER_FS, Rehearsal
 from audiotest.tones.signals import dtmf, speech, subaudible
 from audiotest.tones.steps import GENERATOR_OFF_DBM, Ask, Step
 
@@ -38,7 +39,7 @@ def document(capsys):
 
 
 def test_the_list_in_the_help_is_the_catalogue():
-    assert set(NAMED) == set(PROCEDURES)
+    assert set(NAMED) == set(PROCEDURES) | {NULL_BY_HAND}
 
 
 @pytest.mark.parametrize("procedure", QUICK)
@@ -70,6 +71,37 @@ def test_frequency_has_ppm_and_a_verdict(capsys):
     assert figures["frequency_error_ppm"]["value"] == pytest.approx(DEMO_SET.offset_hz / 27.6, abs=0.05)
 
 
+def test_without_a_tolerance_no_limit_is_named(capsys):
+    assert main(["bench", "frequency", "--rehearse"]) == 0
+    assert "limit" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("more", [[], ["--iq"], ["--wanted-khz", "1.2"]])
+def test_the_carrier_null_by_hand_is_caught_and_gives_a_feed(more, tmp_path, capsys):
+    path = tmp_path / "null.toml"
+    argv = [
+        "bench",
+        NULL_BY_HAND,
+        "--rehearse",
+        "--json",
+        "--deemphasis-us",
+        "0",
+        "--feed-out",
+        str(path),
+        *more,
+    ]
+    assert main(argv) == 0
+    found = document(capsys)
+    figures = {figure["key"]: figure["value"] for figure in found["figures"]}
+    wanted_khz = 1.2 if "--wanted-khz" in more else 1.5
+    assert found["complete"]
+    assert figures["tone_hz"] == pytest.approx(1e3 * wanted_khz / 2.404826, abs=0.01)
+    # Caught at 30 dB down or more the deviation is within 2.5 % of the one sought.
+    assert figures["scale_khz_per_fs"] == pytest.approx(SCALE_KHZ_PER_FS, rel=0.025)
+    assert load_feed(path).scale_khz_per_fs == pytest.approx(SCALE_KHZ_PER_FS, rel=0.025)
+    assert {curve["name"] for curve in found["curves"]} == {"carrier", "first sidebands", "|J0|", "|J1|"}
+
+
 def test_an_interruption_prints_what_was_measured_and_exits_130(capsys, monkeypatch):
     def stop(step):
         stop.left -= 1
@@ -77,7 +109,7 @@ def test_an_interruption_prints_what_was_measured_and_exits_130(capsys, monkeypa
             raise KeyboardInterrupt
 
     stop.left = 8
-    monkeypatch.setattr(bench_command, "Rehearsal", lambda: Rehearsal(on_step=stop))
+    monkeypatch.setattr(bench_command, "rehearsal_for", lambda name, given: Rehearsal(on_step=stop))
     assert main(["bench", "rx-response", "--rehearse", "--json"]) == 130
     found = document(capsys)
     assert found["complete"] is False
@@ -96,6 +128,10 @@ def test_an_interruption_prints_what_was_measured_and_exits_130(capsys, monkeypa
         (["send", "tone", "x", "--millivolt", "3"], "no frequencies"),
         (["send", "tone", "--millivolt", "3"], "needs 1 value"),
         (["send", "learn"], "--output"),
+        (["bench", "squelch", "--rehearse", "--iq"], "--iq goes with carrier-null-hand"),
+        (["bench", "squelch", "--rehearse", "--wanted-khz", "2"], "--wanted-khz goes with"),
+        (["bench", "squelch", "--rehearse", "--feed-out", "x.toml"], "--feed-out goes with carrier-null and"),
+        (["sinad", "--rehearse", "/nowhere.wav"], "--rehearse"),
         (["heard", "/nowhere.wav"], "nowhere.wav"),
         (["iq", "/nowhere.wav"], "nowhere.wav"),
     ],

@@ -112,7 +112,7 @@ def test_an_interruption_prints_what_there_is_and_exits_130(procedure, capsys, m
     def stop(step):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(bench_command, "Rehearsal", lambda: Rehearsal(on_step=stop))
+    monkeypatch.setattr(bench_command, "rehearsal_for", lambda name, given: Rehearsal(on_step=stop))
     assert main(["bench", procedure, "--rehearse", "--json"]) == 130
     document = json.loads(capsys.readouterr().out)
     assert document["complete"] is False

@@ -1,13 +1,22 @@
 """``audiotest sinad`` from the command line: what it says when there is no tone."""
 
+import io
 import json
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+from rich.console import Console
 
 from audiotest.__main__ import main
+from audiotest.measure.sinad import SinadReading, sinad_readings
+from audiotest.radio.bench import receive_tone
+from audiotest.terminal.liveline import LiveLine
+from audiotest.terminal.sinad import _show
+from audiotest.tones.rehearsal import DEMO_RECEIVER
 
 RATE = 16000
 
@@ -50,3 +59,65 @@ def test_a_tone_outside_its_own_band_is_refused(hz: str, capsys: pytest.CaptureF
     errors = capsys.readouterr().err
     assert "--tone-hz" in errors
     assert "not from 300 to 3000 Hz" in errors
+
+
+def readings(capsys: pytest.CaptureFixture[str]) -> list[dict[str, float]]:
+    document = json.loads(capsys.readouterr().out)
+    assert document["schema"] == "audiotest-sinad-1"
+    rows: list[dict[str, float]] = document["readings"]
+    return rows
+
+
+def test_a_rehearsal_reads_five_times_a_second_with_its_uncertainty(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert main(["sinad", "--rehearse", "--seconds", "8", "--json"]) == 0
+    rows = readings(capsys)
+    assert [row["time_s"] for row in rows] == pytest.approx([1.0 + 0.2 * k for k in range(36)])
+    assert all(row["sinad_db"] < row["sinad_psophometric_db"] for row in rows)
+    assert all(0.05 < row["sinad_sd_db"] < 1.5 for row in rows)
+    # The simulated generator is turned down, half a decibel every 0.6 s.
+    assert rows[0]["sinad_db"] - rows[-1]["sinad_db"] > 3.0
+
+
+def test_the_uncertainty_of_a_reading_is_what_readings_scatter_by() -> None:
+    unit = replace(DEMO_RECEIVER, squelch_open_dbm=None, squelch_close_dbm=None)
+    for level_dbm in (-112.0, -119.0):
+        heard = receive_tone(level_dbm, 1000.0, 1.5, 31.0, unit, seed=9)
+        rows = list(sinad_readings(heard.audio[24000:], heard.sample_rate_hz, every_s=1.0))
+        values = np.array([row.sinad_db for row in rows])
+        said = np.sqrt(np.mean(np.square([row.sinad_sd_db or 0.0 for row in rows])))
+        # Thirty readings know their own scatter within about 13 %: three times that.
+        assert np.std(values, ddof=1) == pytest.approx(said, rel=0.4)
+
+
+def test_on_a_terminal_two_lines_stay_in_place_and_marks_passed_are_left_above() -> None:
+    shown = io.StringIO()
+    console = Console(file=shown, force_terminal=True, width=80, highlight=False)
+    rows = [reading(15.0, 1.0), reading(11.5, 1.2)]
+    with LiveLine(console) as line:
+        _show(line, rows[0], None)
+        _show(line, rows[1], rows[0])
+    text = shown.getvalue()
+    assert "passed 12 dB SINAD" in text
+    assert "\x1b[1A" in text
+    plain = re.sub("\x1b\\[[0-9;?]*[A-Za-z]", "", text)
+    assert max(len(part) for part in re.split(r"[\r\n]+", plain)) <= 80
+    assert text.rstrip().endswith("\x1b[2K")
+
+
+def test_piped_each_reading_is_a_line() -> None:
+    shown = io.StringIO()
+    with LiveLine(Console(file=shown, width=80)) as line:
+        _show(line, reading(15.0, 1.0), None)
+        _show(line, reading(11.5, 1.2), reading(15.0, 1.0))
+    lines = shown.getvalue().splitlines()
+    assert len(lines) == 2
+    assert lines[1].endswith(" 12")
+
+
+def reading(sinad_db: float, time_s: float) -> SinadReading:
+    return SinadReading(
+        time_s=time_s, frequency_hz=1000.0, level_dbfs=-20.0, sinad_db=sinad_db, sinad_sd_db=0.3,
+        psophometric_db=sinad_db + 3.0, psophometric_sd_db=0.3,
+    )  # fmt: skip

@@ -289,3 +289,41 @@ def test_what_the_bench_has_to_say_stands_once_in_the_notes():
     while guided.step is not None:
         guided.answer(Heard(samples=np.zeros(1), rate_hz=RATE, remark="late"))
     assert guided.report().notes == ("late",)
+
+
+class Counter:
+    """An input whose samples count up, 20 ms at a time."""
+
+    name, sample_rate_hz = "counter", RATE
+
+    def __init__(self):
+        self.closed = threading.Event()
+
+    def blocks(self):
+        at_n = 0
+        while not self.closed.is_set():
+            yield Block(samples=np.arange(at_n, at_n + 960, dtype=np.float32), lost_n=0)
+            at_n += 960
+            time.sleep(0.002)
+
+    def close(self):
+        self.closed.set()
+
+
+def test_steps_that_go_onward_leave_no_gap():
+    bench = LiveBench(Counter(), lambda step: ())
+    onward = Step(prompt="", settle_s=0.0, listen_s=0.11, onward=True)
+    try:
+        parts = []
+        for _ in range(5):
+            parts.append(bench.perform(onward).samples)
+            time.sleep(0.05)
+        heard = np.concatenate(parts)
+        assert np.array_equal(np.diff(heard), np.ones(len(heard) - 1))
+        assert len(heard) == 5 * round(0.11 * RATE)
+        # A step of another kind in between listens to what comes after it has begun.
+        time.sleep(0.05)
+        apart = bench.perform(Step(prompt="", settle_s=0.0, listen_s=0.1)).samples
+        assert apart[0] > heard[-1] + 1
+    finally:
+        bench.close()

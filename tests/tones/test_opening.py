@@ -9,6 +9,7 @@ from audiotest.errors import DeviceError, MeasureError, RequestError
 from audiotest.feeds.protocol import Block
 from audiotest.standards.limits import get_limits
 from audiotest.tones import opening
+from audiotest.tones.byhand import ENTRIES
 from audiotest.tones.catalogue import PROCEDURES, Given
 from audiotest.tones.cautions import GENERATOR, HEADLINE
 from audiotest.tones.guided import Halted, carry_out
@@ -22,12 +23,12 @@ SCALE = OutputScale(name="out", full_scale_mv=100.0, ceiling_mv=20.0)
 
 
 def test_every_procedure_says_what_it_needs():
-    assert set(NEEDS) <= set(PROCEDURES)
-    for name, entry in PROCEDURES.items():
+    assert set(NEEDS) <= set(ENTRIES)
+    for name, entry in ENTRIES.items():
         needs = needs_of(name, entry)
         assert needs.start_mv <= entry.sends
         assert ("output" in needs.words) == entry.sends
-        assert ("generator" in needs.words) <= (not entry.keys)
+        assert ("signal generator" in needs.words) <= (not entry.keys)
 
 
 @pytest.mark.parametrize("name", ["distortion", "two-tone", "frequency", "frequency-iq", "squelch", "rx-hum"])
@@ -39,7 +40,7 @@ def test_the_steps_are_about_as_many_as_said(name):
 
 
 def test_whoever_keys_hears_that_it_is_transmitted():
-    for entry in PROCEDURES.values():
+    for entry in ENTRIES.values():
         cautions = opening.cautions_for(entry)
         assert cautions[0] == (HEADLINE if entry.keys else GENERATOR)
         assert ("socket" in opening.announcement(entry)) >= entry.sends
