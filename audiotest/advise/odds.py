@@ -27,6 +27,8 @@ USUAL_CEILING_DB = 0.0
 CEILING_SPREAD_DB = 4.0
 """Where the deviation control stands on sets that come in: the ceiling over the limit, mean and standard
 deviation (common practice, no source)."""
+SEEN_DOWN_TO_DB = -5.0
+"""Below this no peak touches the limiter: a drive as measured is as likely with every drive from here down."""
 PEAK_OVER_P999_DB = 3.0
 PEAK_OVER_P999_SPREAD_DB = 1.5
 """How far the highest peak of unlimited speech stands above its 99.9th percentile: 1 to 5 dB on the voices
@@ -69,8 +71,9 @@ def drive_given_reach(
         exponent = ((reach_db - expected) / spread) ** 2
         if drive is not None:
             low, middle, high = drive
-            half = middle - low if grid_db < middle else high - middle
-            exponent += ((grid_db - middle) / max(half / Z_90, SMALLEST_SPREAD_DB)) ** 2
+            seen_db = max(grid_db, min(SEEN_DOWN_TO_DB, middle))
+            half = middle - low if seen_db < middle else high - middle
+            exponent += ((seen_db - middle) / max(half / Z_90, SMALLEST_SPREAD_DB)) ** 2
         weights.append(-exponent / 2.0)
     top = max(weights)
     shares = [math.exp(weight - top) for weight in weights]

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from audiotest.advise.carrier import SPEECH_TO_HISS_SPREAD_DB, strong_carrier
 from audiotest.advise.odds import drive_given_reach, share_below
 from audiotest.advise.wording import (
+    LOW_PEAKS_WORDS,
     SOFT_WORDS,
     UNSURE_WORDS,
     because_lines,
@@ -130,6 +131,8 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
         elif mic.turn == "raise" and faint:
             reason = "speech is faint although the carrier is strong"
             mic = replace(mic, odds=FAINT_SHARE * mic.odds, reason=reason)
+        elif mic.turn == "raise" and measured_db is not None and measured_db >= LOW_DRIVE_DB:
+            mic = replace(mic, reason=LOW_PEAKS_WORDS)
         deviation = judge_deviation(limiter, mic, peak_ratio, spread_db)
         if hard:
             deviation = Call("unknown", reason=f"{_hindrance(over)} for the peaks")

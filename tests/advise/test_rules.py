@@ -90,6 +90,16 @@ def test_each_row_of_the_table(drive_db, peak_khz, mic, deviation):
     assert (advice.mic_gain, advice.deviation) == (mic, deviation)
 
 
+def test_low_peaks_turn_a_drive_that_is_hardly_told_into_more_mic_gain_and_say_so():
+    """Below the limiter a drive cannot be told: -1 dB with such an interval is as likely -12 dB."""
+    advice = advise(an_over(-1.1, 0.99, half_db=4.5), LIMITS)
+    assert (advice.mic_gain, advice.deviation) == ("raise", "unknown")
+    assert "the peaks are too low for the limiter to be at work" in advice.sentence
+    # The same drive with peaks where ceilings stand, and a sure one with low peaks, stay as they were.
+    assert advise(an_over(-1.1, 2.2, half_db=4.5), LIMITS).mic_gain == "keep"
+    assert advise(an_over(2.0, 0.99, half_db=1.5), LIMITS).mic_gain == "keep"
+
+
 def test_a_high_drive_with_peaks_far_below_the_limit_is_not_kept():
     """Weighed with the low peaks it would fall into the window: the two disagree, and neither wins."""
     advice = advise(an_over(9.0, 0.5, half_db=10.0), LIMITS)
@@ -213,9 +223,9 @@ def test_without_hiss_the_scale_tells_a_strong_carrier():
     assert advise(behind_squelch(2.5, 2.0), LIMITS).mic_gain == "unknown"
 
 
-def test_faint_speech_that_may_reach_the_limiter_asks_for_more_speech_and_keeps_nothing():
+def test_faint_speech_that_reaches_the_limiter_asks_for_more_speech_and_keeps_nothing():
     over = replace(
-        faint_over(0.9), conditions=("too_little_speech",), limiter=an_over(0.5, half_db=7.5).limiter
+        faint_over(0.9), conditions=("too_little_speech",), limiter=an_over(0.5, half_db=2.5).limiter
     )
     advice = advise(over, LIMITS)
     assert (advice.mic_gain, advice.deviation) == ("unknown", "unknown")
