@@ -28,7 +28,7 @@ CEILING_SPREAD_DB = 4.0
 """Where the deviation control stands on sets that come in: the ceiling over the limit, mean and standard
 deviation (common practice, no source)."""
 SEEN_DOWN_TO_DB = -5.0
-"""Below this no peak touches the limiter: a drive as measured is as likely with every drive from here down."""
+"""Below this no peak touches the limiter: a drive as measured speaks for all drives from here down alike."""
 PEAK_OVER_P999_DB = 3.0
 PEAK_OVER_P999_SPREAD_DB = 1.5
 """How far the highest peak of unlimited speech stands above its 99.9th percentile: 1 to 5 dB on the voices

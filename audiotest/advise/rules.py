@@ -17,6 +17,7 @@ from audiotest.advise.wording import (
     real_cause,
     sentence_for,
 )
+from audiotest.measure.peakerror import peak_error_db
 from audiotest.measure.threshold import HISS_REFERENCE_KHZ, PEAK_OVER_HISS_DB
 from audiotest.records import Advice, Limiter, LimitSet, Over, Turn
 from audiotest.units import amplitude_db
@@ -44,7 +45,6 @@ OPPOSED_ODDS = 0.2
 """With both "too little" and "too much" at least this likely, no direction is given."""
 MOST_CONFIDENT = 0.99
 """The odds rest on modelled errors, and no model covers every set."""
-PEAK_ERROR_DB = 0.6
 DRIVE_ERROR_90_DB = 6.0
 """Half width of the drive's 90 % interval where the measurement states none."""
 
@@ -98,7 +98,7 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
         normal distributions; the smaller of the two counts; it is 0 when both are unknown.
     """
     peak_ratio = _peak_ratio(over, limits)
-    spread_db = (PEAK_ERROR_DB**2 + (scale_uncertainty_db / 1.645) ** 2) ** 0.5
+    spread_db = peak_error_db(over.kind, scale_uncertainty_db)
     reach = _reach(over, limits, spread_db)
     gate = _gate(over)
     limiter = over.limiter
@@ -119,9 +119,10 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
     if over.kind == "voice":
         limiter = _weighed(limiter, reach)
         mic = judge_mic_gain(limiter, uncertain="drive_uncertain" in over.conditions)
-        measured_db = over.limiter.drive_db
-        if measured_db is not None and measured_db > HIGH_DRIVE_DB and mic.turn in ("keep", "raise"):
-            mic = Call("unknown", reason="the drive reads high, and yet the peaks are low")
+        measured_db = 0.0 if over.limiter.drive_db is None else over.limiter.drive_db
+        if mic.turn != "lower" and measured_db > HIGH_DRIVE_DB:
+            # The low peaks speak against the drive as measured: two witnesses, and no verdict.
+            mic = Call("unknown", reason="the drive reads high and the peaks low")
         if outrun:
             # What the receiver clips it clips on the way down too: the deviation is too high in any case.
             mic = Call("unknown", reason="the receiver's IF clips the peaks")
@@ -131,7 +132,7 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
         elif mic.turn == "raise" and faint:
             reason = "speech is faint although the carrier is strong"
             mic = replace(mic, odds=FAINT_SHARE * mic.odds, reason=reason)
-        elif mic.turn == "raise" and measured_db is not None and measured_db >= LOW_DRIVE_DB:
+        elif mic.turn == "raise" and over.limiter.drive_db is not None and measured_db >= LOW_DRIVE_DB:
             mic = replace(mic, reason=LOW_PEAKS_WORDS)
         deviation = judge_deviation(limiter, mic, peak_ratio, spread_db)
         if hard:

@@ -1,25 +1,18 @@
 """From a measured over to the figures of a sheet: the one key by which readings flow in."""
 
-import math
 from dataclasses import asdict
 from typing import Any
 
 from audiotest.keep.sheets import Figure
+from audiotest.measure.peakerror import peak_error_90_db
 from audiotest.records import Advice, Feed, Over
 from audiotest.units import db_amplitude
-
-SPEECH_PEAK_ERROR_DB = 1.5
-"""Standard error of the peak deviation of speech: half of 269 overs over the simulated radio, 18 dB and more
-over the noise, were within 0.99 dB of the truth (docs/accuracy.md); normally distributed, that is
-0.6745 standard errors."""
-INTERVAL_90 = 1.645
 
 
 def sheet_figures(over: Over, feed: Feed | None) -> list[Figure]:
     """The figures that an over gives for a sheet; what was not measured is left out.
 
-    The bounds of the deviation are the scale's uncertainty and, of speech, that of finding a peak behind the
-    receiver's filters, at 90 %; those of the drive are its 90 % interval.
+    The bounds are 90 % intervals: of the deviation as in `measure/peakerror.py`, of the drive as measured.
     """
     found: list[Figure] = []
 
@@ -29,8 +22,7 @@ def sheet_figures(over: Over, feed: Feed | None) -> list[Figure]:
 
     peak = over.deviation.peak_khz
     if peak is not None and feed is not None:
-        peak_db = INTERVAL_90 * SPEECH_PEAK_ERROR_DB if over.kind == "voice" else 0.0
-        ratio = db_amplitude(math.hypot(feed.scale_uncertainty_db, peak_db))
+        ratio = db_amplitude(peak_error_90_db(over.kind, feed.scale_uncertainty_db))
         add("deviation", peak, peak / ratio, peak * ratio)
     else:
         add("deviation", peak)

@@ -14,8 +14,9 @@ OWN_SHARE = 0.5
 """Share of the drive's standard error that changes from over to over of one talker and radio; the rest is the
 same in both and cancels. 21 pairs of four-second overs over the simulated radio measured 0.47."""
 LEAST_DRIVE_ERROR_DB = 1.0
-PEAK_ERROR_DB = 0.65
-"""Standard error of a speech peak from over to over: other words, other peaks (20 such pairs)."""
+PEAK_REPEATS_DB = 0.65
+"""Standard error of a speech peak from over to over: other words, other peaks (20 such pairs). How far a peak
+is off the truth is another figure, `measure/peakerror.py`: most of that is the same in both and cancels."""
 NAMED_ODDS = 0.95
 NAMED_DRIVE_DB = 1.5
 NAMED_DEVIATION_DB = 0.5
@@ -189,7 +190,7 @@ def _drive_change(before: Sequence[Over], now: Over) -> tuple[Change | None, int
 def _deviation_change(before: Sequence[Over], now: Over) -> tuple[Change | None, int]:
     def peak_db(over: Over) -> tuple[float, float] | None:
         khz = over.deviation.peak_khz
-        return None if khz is None or khz <= 0.0 else (20.0 * math.log10(khz), PEAK_ERROR_DB)
+        return None if khz is None or khz <= 0.0 else (20.0 * math.log10(khz), PEAK_REPEATS_DB)
 
     last = peak_db(now)
     if last is None or peak_db(before[0]) is None:

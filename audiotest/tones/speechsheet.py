@@ -7,7 +7,6 @@ from numpy.typing import NDArray
 
 from audiotest.advise.rules import (
     NOT_MEASURED,
-    PEAK_ERROR_DB,
     TARGET_DRIVE_DB,
     Call,
     judge_deviation,
@@ -15,6 +14,7 @@ from audiotest.advise.rules import (
 )
 from audiotest.advise.wording import sentence_for
 from audiotest.measure.knownspeech import CLIPPED_DRIVES_DB, KnownDrive
+from audiotest.measure.peakerror import peak_error_db
 from audiotest.records import Feed, Limiter, LimitSet, Over
 from audiotest.session.engine import Engine
 from audiotest.tones.balance import DRIVE_LIMITS_DB, DRIVE_SOURCE
@@ -213,7 +213,7 @@ def _deviation(
     peak_khz = None if over is None else over.deviation.peak_khz
     play = _for_deviation(plays, asked_mv)
     found = None if play is None else drive_at([play], play.level_mv)
-    spread_db = PEAK_ERROR_DB if feed is None else float(np.hypot(PEAK_ERROR_DB, feed.scale_uncertainty_db))
+    spread_db = peak_error_db("voice", 0.0 if feed is None else feed.scale_uncertainty_db)
     return judge_deviation(
         NOT_MEASURED if found is None else _limiter(found), Call("keep" if found else "raise"),
         None if peak_khz is None else peak_khz / limits.deviation_khz, spread_db,

@@ -104,9 +104,9 @@ def test_measured_figures_flow_in_with_their_bounds(
     sheet = sheets.sheet(visit_id)
     found = sheet.standing("found")
     deviation = found["deviation", ""]
-    # Speech: 1.645 · 1.5 dB and the scale's 0.5 dB are 2.518 dB together, a factor of 1.3363.
-    assert deviation.low == pytest.approx(2.31 / 1.3363, rel=1e-4)
-    assert deviation.high == pytest.approx(2.31 * 1.3363, rel=1e-4)
+    # Speech: 1.645 · 1.6 dB and the scale's 0.5 dB are 2.679 dB together, a factor of 1.3613.
+    assert deviation.low == pytest.approx(2.31 / 1.3613, rel=1e-4)
+    assert deviation.high == pytest.approx(2.31 * 1.3613, rel=1e-4)
     assert found["drive", ""].high == 16.2
     assert found["clipped", ""].value == pytest.approx(24.0)
     assert deviation.attachment_id == kept
