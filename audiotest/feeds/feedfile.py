@@ -158,6 +158,8 @@ def _read(path: str | os.PathLike[str]) -> dict[str, Any]:
     try:
         # Editors on Windows put a byte order mark before it.
         document = tomllib.loads(text.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        raise FileError(f"{name}: not a feed file, it is no text", LEARN_AGAIN) from error
     except (ValueError, RecursionError) as error:
         reason = " ".join(str(error).split())
         raise FileError(f"{name}: not a feed file, it is no TOML ({reason})", LEARN_AGAIN) from error

@@ -3,12 +3,12 @@
 Reads the document that ``audiotest bench PROCEDURE --json`` prints (schema ``audiotest-bench-1``).
 """
 
-import json
 import math
 from dataclasses import dataclass
 from typing import Any
 
 from audiotest.errors import FileError
+from audiotest.keep.jsonfile import read_json
 from audiotest.keep.plotfile import MOST_LINES, MOST_POINTS, Curves
 from audiotest.keep.quantities import impossible
 from audiotest.keep.sheets import Figure
@@ -56,7 +56,7 @@ def read_bench_result(content: bytes, name: str) -> BenchResult:
         It is no such document, or comes from a rehearsal: nothing was measured on a set then.
     """
     try:
-        document = json.loads(content, parse_constant=_no_number)
+        document = read_json(content)
         if document["schema"] != BENCH_SCHEMA:
             raise ValueError(f"its schema is not {BENCH_SCHEMA}")
         rehearsed = document["rehearsed"] is not False
@@ -124,7 +124,3 @@ def _number(value: Any) -> float | None:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(float(value)):
         raise ValueError("something else than a number stands where one belongs")
     return float(value)
-
-
-def _no_number(name: str) -> float:
-    raise ValueError(f"{name} is no number")

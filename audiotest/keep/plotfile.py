@@ -1,12 +1,12 @@
 """A plot kept as data: what a procedure leaves for the report to draw. Schema ``audiotest-plot-1``."""
 
-import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from audiotest.errors import FileError
+from audiotest.keep.jsonfile import read_json
 
 PLOT_SCHEMA = "audiotest-plot-1"
 MOST_POINTS = 5000
@@ -40,7 +40,7 @@ def plot_document(curves: Curves) -> dict[str, Any]:
 def read_curves(content: bytes, name: str) -> Curves:
     """Read a plot, checked field by field; `FileError` names the first thing that is amiss."""
     try:
-        document = json.loads(content, parse_constant=_no_number)
+        document = read_json(content)
         if document["schema"] != PLOT_SCHEMA:
             raise ValueError(f"its schema is not {PLOT_SCHEMA}")
         lines = tuple((_text(line["name"]), _points(line["points"])) for line in document["lines"])
@@ -61,10 +61,6 @@ def read_curves(content: bytes, name: str) -> Curves:
     except (ValueError, LookupError, TypeError, RecursionError, OverflowError) as error:
         reason = f"{error} is missing" if isinstance(error, KeyError) else str(error)
         raise FileError(f"{name}: is not a plot that can be drawn: {reason}", "make it again") from error
-
-
-def _no_number(name: str) -> float:
-    raise ValueError(f"{name} is no number")
 
 
 def _number(value: Any) -> float:

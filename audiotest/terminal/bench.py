@@ -38,7 +38,7 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.rehearse and feed is None:
         feed = MONITOR_FEED
     check_drive_options(arguments)
-    if arguments.sent:
+    if arguments.sent is not None:
         return compare_files(arguments, feed)
     scale = load_output(arguments.output) if arguments.output else None
     given = Given(

@@ -22,7 +22,7 @@ SOURCE = "99 % of the power, Radio Regulations 1.153, β % method of ITU-R SM.32
 
 def run(arguments: argparse.Namespace) -> int:
     """Measure the recording; a figure that cannot be had is unknown, with the reason."""
-    if arguments.file:
+    if arguments.file is not None:
         iq, rate_hz = _read(arguments.file, arguments.swapped)
     else:
         rate_hz = LIVE_RATE_HZ

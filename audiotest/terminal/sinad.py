@@ -26,10 +26,10 @@ def run(arguments: argparse.Namespace) -> int:
     """Read until the input ends, the time is up or the user interrupts."""
     source: Source
     if arguments.rehearse:
-        if arguments.file or arguments.device:
+        if arguments.file is not None or arguments.device is not None:
             raise RequestError("--rehearse needs no recording and no device", "leave one of them out")
         source = TurnedReceiver()
-    elif arguments.file:
+    elif arguments.file is not None:
         source = open_recording(arguments.file, arguments.channel)
     else:
         source = open_input(arguments.device, channel=arguments.channel)

@@ -123,3 +123,9 @@ def test_what_is_no_feed_file_is_refused_in_one_line(tmp_path: Path) -> None:
     for place in (tmp_path, tmp_path / "missing.toml", "nul\0byte"):
         with pytest.raises(FileError):
             load_feed(place)
+
+
+def test_a_recording_given_for_a_feed_file_is_named_in_plain_words(tmp_path: Path) -> None:
+    (tmp_path / "tone.wav").write_bytes(b"RIFF\x80\xff")
+    with pytest.raises(FileError, match=r"tone\.wav: not a feed file, it is no text: learn the feed again"):
+        load_feed(tmp_path / "tone.wav")

@@ -69,11 +69,19 @@ def test_a_rehearsal_is_no_measurement() -> None:
 
 
 @pytest.mark.parametrize(
-    "spoilt",
-    [b"", b"[]", b"{}", b'{"schema": "audiotest-bench-1"}', b"NaN", b"[" * 100_000],
+    ("spoilt", "words"),
+    [
+        (b"", "it is no JSON document: measure again"),
+        (b"\xff\xfe\x80", "it is no JSON document: measure again"),
+        (b"[]", "it is no JSON document with names in it"),
+        (b"{}", "'schema' is missing"),
+        (b'{"schema": "audiotest-bench-1"}', "'rehearsed' is missing"),
+        (b"NaN", "NaN is no number"),
+        (b"[" * 100_000, "it is nested too deeply"),
+    ],
 )
-def test_rubbish_is_named(spoilt: bytes) -> None:
-    with pytest.raises(FileError, match=r"^x\.json: is not the result"):
+def test_rubbish_is_named_in_words_for_a_user(spoilt: bytes, words: str) -> None:
+    with pytest.raises(FileError, match=rf"^x\.json: is not the result of a bench measurement: {words}"):
         read_bench_result(spoilt, "x.json")
 
 

@@ -121,3 +121,18 @@ def reading(sinad_db: float, time_s: float) -> SinadReading:
         time_s=time_s, frequency_hz=1000.0, level_dbfs=-20.0, sinad_db=sinad_db, sinad_sd_db=0.3,
         psophometric_db=sinad_db + 3.0, psophometric_sd_db=0.3,
     )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        ["sinad", ""],
+        ["iq", ""],
+        ["heard", ""],
+        ["check", ""],
+        ["bench", "drive-by-speech", "--sent", "", "--heard", ""],
+    ],
+)
+def test_an_empty_name_is_no_sound_card(call: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(call) == 2
+    assert capsys.readouterr().err == "audiotest: the name of the recording is empty: name a file\n"
