@@ -17,6 +17,7 @@ CELL_MATCH_MAX_DB = 6.0
 UPPER_MATCH_DB = CELL_MATCH_RMS_DB * 3.0**0.5
 """Two of six bands that miss by more than this on average miss the RMS over all six by themselves."""
 LOOSE_MATCH_RMS_DB = 3.2
+SHAPE_RMS_DB = 1.5
 SILENT_DB = -118.0
 UPPER_BANDS = slice(3, 5)
 """1600-2800 Hz: inside every receiver's audio, and where quieting shows best."""
@@ -100,6 +101,14 @@ class RecentCells:
             and float(np.max(away)) < MATCH_MAX_DB
             and float(np.max(each)) < CELL_MATCH_RMS_DB
         )
+
+    def shift_db(self, reference_db: NDArray[np.float64], cells: int = WINDOW_CELLS) -> float | None:
+        """How far the last cells lie above a known noise, if they are that noise at another volume."""
+        if len(self.levels_db) < cells:
+            return None
+        away = self.window(cells).mean(axis=0) - reference_db
+        shift = float(np.mean(away))
+        return shift if float(np.sqrt(np.mean((away - shift) ** 2))) < SHAPE_RMS_DB else None
 
     def loosely_match(self, reference_db: NDArray[np.float64], cells_back: int) -> bool:
         """Whether one cell, the last at 1, may well be a known noise, shape (n_bands,)."""

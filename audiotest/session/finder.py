@@ -23,6 +23,11 @@ LONG_HISS_CELLS = 20
 LEAST_LAST_CELLS = 3
 SETTLE_CELLS = 2
 """A sound card may take this long to settle before the first steady noise."""
+TURNING_CELLS = 75
+"""A hand at the volume takes up to three seconds."""
+LARGEST_TURN_DB = 18.0
+"""What falls further is a carrier, even if its noise has the spectrum of the hiss."""
+TURNED_DB, TURNED_BACK_CELLS = 2.0, 25
 SWITCH_ON_CELLS = 12
 """A receiver that is switched on may thump and mute for half a second before its hiss stands."""
 ODD_CELLS = 3
@@ -226,7 +231,7 @@ class OverFinder:
         over.add(upper)
         self._tell_held(over)
         idle = self._idle_before(over)
-        if idle is not None and not over.dropped and self._was_hiss(over, idle):
+        if idle is not None and self._was_hiss(over, idle):
             return []
         if idle is not None and not over.dropped and idle.kind == "unknown":
             below = [u < upper_db(idle.levels_db) - DROP_DB for u in over.uppers_db[-3:]]
@@ -246,6 +251,8 @@ class OverFinder:
             return self._end(over, over.silent, "closed")
         if self._cells.match(self._hiss_db):
             return self._end(over, WINDOW_CELLS, "hiss")
+        if self._hiss_was_turned_down(over):
+            return self._end(over, LONG_HISS_CELLS, "hiss")
         if idle is not None and idle.kind != "hiss" and self._cells.match(idle.levels_db):
             if over.has_own_floor(upper_db(idle.levels_db)) and self._surely_closed(over, idle):
                 return self._end(over, WINDOW_CELLS, "closed")
@@ -260,7 +267,8 @@ class OverFinder:
         idle = over.idle
         if idle is None or idle.kind != "hiss" or over.dropped:
             return idle
-        if over.rises_above(upper_db(idle.levels_db) + LOUDER_DB):
+        turned_up = self._cells.shift_db(idle.levels_db) is not None
+        if not turned_up and over.rises_above(upper_db(idle.levels_db) + LOUDER_DB):
             over.start_cell, over.idle, self._hiss_db = idle.start_cell, None, None
         return over.idle
 
@@ -294,21 +302,21 @@ class OverFinder:
         self._hiss_db, self._closed_db, self._held = held.noise_db, None, None
 
     def _was_hiss(self, over: RunningOver, idle: Idle) -> bool:
-        """Take back an over that was the hiss of a receiver switched on, and begin another where it drops.
+        """Take back an over that was hiss, and begin another where it drops.
 
-        A carrier's own noise is the lowest that is heard while the carrier is up. If what rose has been one
-        steady noise ever since and then falls, to something else than before it rose, it was no carrier's.
+        A receiver may have been switched on, or its volume turned down. A carrier's own noise is the lowest
+        that is heard while the carrier is up. If what came has been one steady noise ever since and then
+        falls, to something else than before, it was no carrier's.
         """
-        age = len(over.uppers_db)
         if over.noise_db is None:
-            if HISS_CELLS <= age <= HISS_CELLS + SWITCH_ON_CELLS and self._cells.steady_noise(HISS_CELLS):
-                over.noise_db = self._cells.window(HISS_CELLS).mean(axis=0)
-            return False
+            return self._begins_in_noise(over, idle)
         if self._cells.last_matches(over.noise_db):
             over.noise_db += 0.05 * (self._cells.levels_db[-1] - over.noise_db)
             over.odd = 0
             return False
         over.odd += 1
+        if idle.kind == "hiss" and over.turned_db is None:
+            over.turned_db, over.turned_cell = over.noise_db, self._n - 1
         if over.odd < ODD_CELLS:
             return False
         lower = all(
@@ -324,6 +332,44 @@ class OverFinder:
         if lower or over.odd >= ODD_CELLS + EDGE_CELLS:
             over.noise_db = None
         return False
+
+    def _begins_in_noise(self, over: RunningOver, idle: Idle) -> bool:
+        """Note the steady noise that an over begins with; whether it is hiss at a new volume, and no over."""
+        age = len(over.uppers_db) if over.turned_db is None else self._n - over.turned_cell
+        latest = HISS_CELLS + (TURNING_CELLS if idle.kind == "hiss" else SWITCH_ON_CELLS)
+        if not HISS_CELLS <= age <= latest or not self._cells.steady_noise(HISS_CELLS):
+            return False
+        noise_db = self._cells.window(HISS_CELLS).mean(axis=0)
+        if idle.kind == "hiss":
+            shift_db = self._cells.shift_db(idle.levels_db, HISS_CELLS)
+            if shift_db is None or shift_db < -LARGEST_TURN_DB:
+                return False
+            if not over.dropped or shift_db > -DROP_DB:
+                # No carrier's own noise is so near to the hiss, or louder.
+                self._over, self._hiss_db = None, noise_db
+                self._rest(noise_db, over.start_cell, "hiss")
+                return True
+            before_db = over.turned_db
+            if before_db is not None and abs(upper_db(noise_db) - upper_db(before_db)) < TURNED_DB:
+                return False
+        over.noise_db, over.turned_db = noise_db, None
+        return False
+
+    def _hiss_was_turned_down(self, over: RunningOver) -> bool:
+        """Whether the noise that the over began with is back after a quieter one: hiss, both times.
+
+        The over then began where that noise ended. Of a carrier's own noise there is no quieter one; noise
+        at the microphone, which may sound alike, is heard as long as that only before a carrier drops.
+        """
+        noise_db = over.turned_db
+        if noise_db is None or not self._cells.match(noise_db, LONG_HISS_CELLS):
+            return False
+        heard = over.uppers_db[over.turned_cell - self._n : -LONG_HISS_CELLS]
+        if sum(upper < upper_db(noise_db) - DROP_DB for upper in heard) < WINDOW_CELLS:
+            return False
+        over.idle = Idle(noise_db, over.start_cell, "hiss")
+        over.start_cell, over.turned_db, self._hiss_db = over.turned_cell, None, noise_db
+        return True
 
     def _end_by_new_noise(self, over: RunningOver) -> list[FoundOver]:
         """Hiss never heard before (the recording began inside an over), or a squelch never seen closed."""
@@ -379,6 +425,10 @@ class OverFinder:
             before = self._release()
             self._held = HeldOver(found, over.fallen_db)
             return before
+        turned = over.turned_db is not None and edge == "hiss"
+        if turned and found.end_cell < over.turned_cell + TURNED_BACK_CELLS:
+            # Hiss turned down and up again, with no room for words in between.
+            return []
         return [found] if found.end_cell > found.start_cell + 1 else []
 
     def _found(self, over: RunningOver, end_cell: int, end_edge: Edge) -> FoundOver:

@@ -54,6 +54,10 @@ class RunningOver:
     noise_db: NDArray[np.float64] | None = None
     """The steady noise that is all the over has held so far; None before it stands and once it is over."""
     odd: int = 0
+    turned_db: NDArray[np.float64] | None = None
+    """The steady noise that it began with although hiss had stood before: that hiss, turned down, perhaps."""
+    turned_cell: int = 0
+    """The first cell that is no more of that noise."""
     fallen_db: NDArray[np.float64] | None = None
     """That noise, once it fell back to what was heard before the over, and the cell where it did."""
     fallen_cell: int = 0
