@@ -125,6 +125,7 @@ class SetUpDialog(QDialog):
         box = QGroupBox("2  Level")
         self.level = QProgressBar()
         self.level.setRange(-60, 0)
+        self.level.setValue(-60)
         self.level.setFormat("%v dBFS")
         self.level.setAccessibleName("peak level")
         self.level_word = _words()
