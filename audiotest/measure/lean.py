@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 FRAMES_AT_ONCE = 256
 """Memory does not grow with the length."""
+BLOCK_N = 4096
+"""As much as stays near the processor."""
 NOTHING = 1e-20
 
 
@@ -64,17 +66,23 @@ def power_density(
 def recursion(samples: NDArray[np.floating], pole: float) -> NDArray[np.float64]:
     """The first-order recursion y[n] = x[n] + pole·y[n-1], at rest before the first sample; shape (n,).
 
-    By doubling: with the last 2k inputs summed up is what with the last k, and the pole's k-th power of that
-    k samples before. It ends where the power is nothing any more, after some fifteen sums of whole arrays.
+    In each block by doubling: with the last 2k inputs summed up is what with the last k, and the pole's k-th
+    power of that k samples before. What comes from the block before is added to it.
 
     >>> recursion(np.array([1.0, 0.0, 0.0, 1.0]), 0.5).tolist()
     [1.0, 0.5, 0.25, 1.125]
     """
     y = np.array(samples, dtype=np.float64)
-    step_n, power = 1, pole
-    while step_n < len(y) and abs(power) > NOTHING:
-        y[step_n:] += power * y[:-step_n]
-        step_n, power = 2 * step_n, power * power
+    decay = pole ** np.arange(1, BLOCK_N + 1)
+    before = 0.0
+    for first in range(0, len(y), BLOCK_N):
+        block = y[first : first + BLOCK_N]
+        step_n = 1
+        while step_n < len(block) and abs(decay[step_n - 1]) > NOTHING:
+            block[step_n:] += decay[step_n - 1] * block[:-step_n]
+            step_n *= 2
+        block += before * decay[: len(block)]
+        before = block[-1]
     return y
 
 
