@@ -392,3 +392,12 @@ def test_a_level_that_was_typed_wrong_is_asked_for_again(monkeypatch):
 def test_a_channel_wider_than_any_is_refused(capsys):
     assert main(["iq", "iq.wav", "--channel-khz", "1e9"]) == 2
     assert "not from 1 to 250 kHz" in capsys.readouterr().err
+
+
+def test_a_feed_that_cannot_be_written_does_not_take_the_report_along(tmp_path, capsys):
+    place = tmp_path / "gone" / "null.toml"
+    call = ["bench", "carrier-null", "--rehearse", "--deemphasis-us", "0", "--feed-out", str(place)]
+    assert main(call) == 2
+    said = capsys.readouterr()
+    assert "Carrier null: complete" in said.out
+    assert "null.toml: cannot be written" in said.err
