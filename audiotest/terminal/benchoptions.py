@@ -101,7 +101,7 @@ def _add_null(bench: argparse.ArgumentParser) -> None:
         "--feed-out", metavar="FEED.toml", help="carrier-null, -hand: write the feed's scale here"
     )
     bench.add_argument(
-        "--wanted-khz", type=positive, metavar="KHZ",
+        "--wanted-khz", type=within(0.5, 6.0, "kHz"), metavar="KHZ",
         help="carrier-null-hand: deviation to find (60 %% of the limit)",
     )  # fmt: skip
     bench.add_argument("--iq", action="store_true", help="carrier-null-hand: see it in I and Q, stereo input")
