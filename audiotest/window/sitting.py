@@ -218,7 +218,7 @@ class Sitting:
             except OSError as error:
                 self._say_trouble(f"{error.strerror or error}: check who may use the input or the folder")
             except Exception as error:
-                self._say_trouble(f"unexpected {type(error).__name__}: {error}: a fault of the program")
+                self._say_trouble(_in_words(error))
         fresh: list[Fresh] = []
         listening = self.listening
         while listening is not None and not listening.events.empty():
@@ -228,7 +228,7 @@ class Sitting:
                 self._run_of[heard.number] = listening
                 fresh.append(Fresh(heard=heard, outline=self._outline(heard)))
             elif isinstance(event, Ended) and event.error is not None:
-                self.trouble = str(event.error)
+                self.trouble = _in_words(event.error)
             elif isinstance(event, Ended):
                 self.trouble = "the input has ended"
         self._forget()
@@ -384,3 +384,10 @@ class Sitting:
             self.listening.stop()
         if self._own_renderer and self._renderer is not None:
             self._renderer.shutdown(wait=False, cancel_futures=True)
+
+
+def _in_words(error: Exception) -> str:
+    """What ended a run or a chore; an error that nobody foresaw is called one."""
+    if isinstance(error, AudiotestError):
+        return str(error)
+    return f"unexpected {type(error).__name__}: {error}: a fault of the program"
