@@ -85,6 +85,7 @@ class Sitting:
         self._open: OpenSource | None = None
         self._switches = 0
         self.lent = False
+        self.wake: Callable[[], None] = lambda: None
         self._source: Source | None = None
         self._adjustment = Adjustment()
         self._closed = False
@@ -176,8 +177,9 @@ class Sitting:
         self.log.feed = self.feed
         self.log.begin()
         self.listening = Listening(
-            source, feed=self.feed, limits=self.limits, pause_ends_over_s=PAUSE_ENDS_OVER_S
-        )
+            source, feed=self.feed, limits=self.limits, pause_ends_over_s=PAUSE_ENDS_OVER_S,
+            wake=lambda: self.wake(),
+        )  # fmt: skip
         self.listening.start()
 
     def turn(self, *, mic_gain_db: float | None = None, ceiling_khz: float | None = None) -> None:
