@@ -94,6 +94,15 @@ def test_ctrl_c_while_loading_ends_without_a_word() -> None:
     assert (done.returncode, done.stdout, done.stderr) == (130, "", "")
 
 
+def test_ctrl_c_while_an_error_is_told_is_an_interruption(monkeypatch) -> None:
+    def interrupted(message: str) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("audiotest.terminal.shown.complain", interrupted)
+    assert main(["check", "gone.wav"]) == 130
+    assert main(["check", "--feed", "gone.toml", "gone.wav"]) == 130
+
+
 def test_ctrl_c_is_as_before_when_the_command_runs(monkeypatch) -> None:
     seen = []
     before = signal.getsignal(signal.SIGINT)
