@@ -19,11 +19,17 @@ INTERRUPTED = 130
 def main(argv: list[str] | None = None) -> int:
     """Run `audiotest` with `argv` (the process's own arguments when None) and return its exit status."""
     try:
+        return _told(argv)
+    except KeyboardInterrupt:  # also while an error is being told
+        return INTERRUPTED
+
+
+def _told(argv: list[str] | None) -> int:
+    """Run the command; what goes wrong is told in one line."""
+    try:
         return _run(argv)
     except AudiotestError as error:
         return _refuse(str(error))
-    except KeyboardInterrupt:
-        return INTERRUPTED
     except BrokenPipeError:
         from audiotest.terminal.starting import give_up
 

@@ -4,6 +4,7 @@ import atexit
 import threading
 import time
 from collections.abc import Iterator
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any
 
@@ -35,7 +36,7 @@ LOWEST_RATE_HZ = 6000
 USUAL_RATES_HZ = (48000, 44100, 96000, 32000, 16000, 8000)
 
 _open_streams = 0
-_stream_lock = threading.Lock()
+_stream_lock = threading.RLock()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +55,7 @@ def list_inputs() -> tuple[InputDevice, ...]:
     """List the inputs that are there now; `DeviceError` when the sound system cannot be used."""
     sd = _sounddevice()
     with _stream_lock:
-        if _open_streams == 0:
+        if _open_streams == 0 and not _replaying(sd):
             # PortAudio looks for devices only when it starts: start it again to see what was plugged in.
             quieten_libraries()
             try:
@@ -113,6 +114,37 @@ def open_input(
     return SoundCardSource(sd, chosen, rate_hz, channel)
 
 
+def no_restart() -> AbstractContextManager[Any]:
+    """Keep `list_inputs` from starting PortAudio again while a stream is opened or closed."""
+    return _stream_lock
+
+
+def stream_opened() -> None:
+    """From here on `list_inputs` does not start PortAudio again, until `stream_closed` is called as often."""
+    global _open_streams
+    with _stream_lock:
+        _open_streams += 1
+
+
+def stream_closed() -> None:
+    """A stream that `stream_opened` was told of is closed."""
+    global _open_streams
+    with _stream_lock:
+        _open_streams -= 1
+
+
+def _replaying(sd: Any) -> bool:
+    """Whether something sounds that was started by the library's own `play`; if it has ended it is closed."""
+    try:
+        if sd.get_stream().active:
+            return True
+    except (RuntimeError, sd.PortAudioError):  # nothing was ever played
+        return False
+    # PortAudio forgets it when it starts again; to close it after that is to close what is no more.
+    sd.stop()
+    return False
+
+
 class SoundCardSource:
     """One channel of a running input. Made by `open_input`.
 
@@ -120,7 +152,6 @@ class SoundCardSource:
     """
 
     def __init__(self, sd: Any, device: InputDevice, sample_rate_hz: int, channel: int | None) -> None:
-        global _open_streams
         self.name = device.name
         self.sample_rate_hz = sample_rate_hz
         self.notes: tuple[str, ...] = ()
@@ -137,17 +168,17 @@ class SoundCardSource:
         self._sd = sd
         quieten_libraries()
         try:
-            self._stream = sd.InputStream(
-                device=device.index, samplerate=sample_rate_hz, channels=width, dtype="float32",
-                blocksize=round(BLOCK_S * sample_rate_hz), latency=max(BUFFER_S, device.high_latency_s),
-                callback=self._take, finished_callback=self._note_finished,
-            )  # fmt: skip
+            with no_restart():
+                self._stream = sd.InputStream(
+                    device=device.index, samplerate=sample_rate_hz, channels=width, dtype="float32",
+                    blocksize=round(BLOCK_S * sample_rate_hz), latency=max(BUFFER_S, device.high_latency_s),
+                    callback=self._take, finished_callback=self._note_finished,
+                )  # fmt: skip
+                stream_opened()
         except (sd.PortAudioError, ValueError) as error:
             refusal = _refusal(sd, device, sample_rate_hz, width, error)
             hear_libraries()
             raise refusal from error
-        with _stream_lock:
-            _open_streams += 1
 
     def blocks(self) -> Iterator[Block]:
         """Yield blocks of 20 ms, shorter before a gap; `DeviceError` when the input stops delivering."""
@@ -208,7 +239,6 @@ class SoundCardSource:
 
     def close(self) -> None:
         """End the blocks and release the device; safe to call twice and from another thread."""
-        global _open_streams
         self._closing.set()
         with self._close_lock:
             if self._released:
@@ -221,8 +251,7 @@ class SoundCardSource:
             _abandon(self._sd)
             return
         hear_libraries()
-        with _stream_lock:
-            _open_streams -= 1
+        stream_closed()
 
     def _release(self) -> None:
         # Errors of closing are of no use to anyone: ignore_errors is on by default.

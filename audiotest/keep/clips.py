@@ -9,7 +9,7 @@ import soundfile as sf
 from numpy.typing import NDArray
 
 from audiotest.errors import FileError
-from audiotest.keep.durable import place, sync_file, sync_folder
+from audiotest.keep.durable import make_folder, place, sync_file, sync_folder
 
 
 def clip_name(when: datetime, number: int) -> str:
@@ -43,7 +43,7 @@ def save_clip(
         raise FileError(f"{name}: there is no audio left to keep", "only the last ten minutes are at hand")
     subtype = "PCM_16" if codes.dtype == np.int16 else "PCM_24"
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
         part = folder / f".{name}.{os.getpid()}.part"
         try:
             with sf.SoundFile(

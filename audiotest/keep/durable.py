@@ -58,9 +58,17 @@ def write_new(folder: Path, stem: str, suffix: str, content: bytes) -> Path:
     return path
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder and all above it that is missing, each name on the medium. `OSError` when it cannot."""
+    missing = [place for place in (folder, *folder.parents) if not place.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    for place in missing:
+        sync_folder(place.parent)
+
+
 def new_folder(parent: Path, name: str) -> Path:
     """Make a folder of a name that nothing has yet; a taken name gets a number. `OSError` when it cannot."""
-    parent.mkdir(parents=True, exist_ok=True)
+    make_folder(parent)
     count = 1
     while True:
         folder = parent / (name if count == 1 else f"{name} ({count})")

@@ -1,28 +1,50 @@
-"""A sheet as JSON and CSV for other programs, and back from JSON, checked value by value."""
+"""A sheet as JSON and CSV for other programs, and back from JSON, checked value by value.
+
+The document names the attached files; `keep/bundle.py` puts it in one ZIP with them.
+"""
 
 import csv
 import io
 import json
 import math
-from dataclasses import asdict
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
 from typing import Any
 
 from audiotest.errors import FileError, RequestError
+from audiotest.keep.attachments import LONGEST_TEXT_BYTES
+from audiotest.keep.jsonfile import read_json
 from audiotest.keep.judging import judge_reading
 from audiotest.keep.quantities import QUANTITIES, check_point, get_quantity, impossible
-from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Sheet, Stage
+from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Kind, Sheet, Stage
 from audiotest.keep.sheets import Figure, Sheets, nominal_of
 from audiotest.standards.limits import get_limits
 
 SCHEMA = "audiotest-sheet-1"
-LARGEST_BYTES = 8 * 1024 * 1024
 MOST_ENTRIES = 2000
+KINDS: tuple[Kind, ...] = ("clip", "plot", "picture")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Enclosed:
+    """A file that comes along with a document, already looked at, and what stands about it there."""
+
+    path: Path
+    stage: Stage
+    kind: Kind
+    title: str
+    measured: dict[str, Any] | None
+
+
 def sheet_document(sheet: Sheet) -> dict[str, Any]:
-    """A sheet as plain data: every reading with its unit and verdict; files are named, not carried."""
+    """A sheet as plain data: every reading with its unit and verdict; files are named, not carried.
+
+    ``attachment`` of a reading is the place, from 1, of the file that it was measured on.
+    """
     limits = get_limits(sheet.visit.limits)
+    places = {file.id: place for place, file in enumerate(sheet.attachments, start=1)}
     readings = []
     for reading in sheet.readings:
         if reading.quantity not in QUANTITIES:
@@ -35,7 +57,10 @@ def sheet_document(sheet: Sheet) -> dict[str, Any]:
         entry = asdict(reading)
         for key in ("id", "visit_id", "attachment_id"):
             del entry[key]
-        entry |= {"unit": quantity.unit, "verdict": judged.verdict, "limit": judged.limit or None}
+        entry |= {
+            "unit": quantity.unit, "verdict": judged.verdict, "limit": judged.limit or None,
+            "attachment": places.get(reading.attachment_id or 0),
+        }  # fmt: skip
         readings.append(entry)
     return {
         "schema": SCHEMA,
@@ -83,37 +108,92 @@ def sheet_csv(sheet: Sheet) -> str:
 
 
 def import_sheet(sheets: Sheets, content: bytes, name: str) -> int:
-    """Put a JSON sheet on the books as a new visit and return its number.
-
-    A set of the same maker, model and serial is taken to be the same set; without a serial it is a new
-    one. Attached files are not in the document and do not come along; times are those of the import.
+    """Put a JSON sheet on the books as a new visit and return its number; its files do not come along.
 
     Raises
     ------
     FileError
         It is no such document, or a value in it is out of all bounds. Nothing is changed then.
     """
+    return take_in(sheets, read_document(content, name), name, ())
+
+
+def read_document(content: bytes, name: str) -> dict[str, Any]:
+    """Read a sheet's document as far as its schema; `FileError` when it is none."""
     try:
-        if len(content) > LARGEST_BYTES:
+        if len(content) > LONGEST_TEXT_BYTES:
             raise ValueError("it is larger than 8 MiB")
-        document = _mapping(json.loads(content, parse_constant=_no_number), "the document")
+        document = read_json(content)
         if document.get("schema") != SCHEMA:
             raise ValueError(f"its schema is not {SCHEMA}")
+    except (ValueError, RecursionError) as error:
+        raise refused(name, error) from error
+    return document
+
+
+def take_in(sheets: Sheets, document: dict[str, Any], name: str, enclosed: Sequence[Enclosed | None]) -> int:
+    """Put a document on the books as a new visit and return its number.
+
+    A set of the same maker, model and serial is taken to be the same set; without a serial it is a new
+    one. Times are those of the import.
+
+    Parameters
+    ----------
+    sheets : Sheets
+        The books.
+    document : dict
+        As `read_document` gives it.
+    name : str
+        What it is called in an error.
+    enclosed : sequence of Enclosed or None
+        The file of each entry of the document's attachments, None for one that does not come along.
+
+    Raises
+    ------
+    FileError
+        A value in it is out of all bounds, or a file cannot be kept. Nothing is changed then.
+    """
+    try:
         radio = _mapping(document.get("set"), "set")
         visit = _mapping(document.get("visit"), "visit")
-        figures = [_figure(entry) for entry in _entries(document, "readings")]
+        figures = [(_figure(entry), _whole(entry, "attachment")) for entry in _entries(document, "readings")]
         with sheets.all_or_nothing():
             visit_id = sheets.open_visit(
                 _set_for(sheets, radio), limits=_text(visit, "limits"), channel=_whole(visit, "channel"),
                 assigned_mhz=_number(visit, "assigned_mhz"), complaint=_text(visit, "complaint"),
                 owner=_text(visit, "owner"), bench=_text(visit, "bench"),
             )  # fmt: skip
-            for stage, point, typed, figure in figures:
-                sheets.add_figure(visit_id, stage, figure, point=point, typed=typed)
             _add_words(sheets, visit_id, document)
+            kept = {
+                place: sheets.attach(
+                    visit_id, file.stage, file.kind, file.path, title=file.title, measured=file.measured
+                )
+                for place, file in enumerate(enclosed, start=1)
+                if file is not None
+            }
+            for (stage, point, typed, figure), place in figures:
+                on = None if place is None else kept.get(place)
+                sheets.add_figure(visit_id, stage, figure, point=point, typed=typed, attachment_id=on)
     except (ValueError, RecursionError, OverflowError, RequestError) as error:
-        raise FileError(f"{name}: is not a sheet that can be taken in: {error}", "export it again") from error
+        raise refused(name, error) from error
     return visit_id
+
+
+def enclosed_as(entry: dict[str, Any], path: Path) -> Enclosed:
+    """What an entry of a document's attachments says about its file; `ValueError` when that cannot be."""
+    kind = next((kind for kind in KINDS if kind == entry.get("kind")), None)
+    if kind is None:
+        raise ValueError(f"an attachment is none of {', '.join(KINDS)}")
+    measured = entry.get("measured")
+    return Enclosed(
+        path=path, stage=_stage(entry), kind=kind, title=_text(entry, "title"),
+        measured=None if measured is None else _mapping(measured, "what was measured"),
+    )  # fmt: skip
+
+
+def refused(name: str, error: Exception) -> FileError:
+    """Say why something is not taken in."""
+    return FileError(f"{name}: is not a sheet that can be taken in: {error}", "export it again")
 
 
 def _add_words(sheets: Sheets, visit_id: int, document: dict[str, Any]) -> None:
@@ -166,10 +246,6 @@ def _harmless(text: str) -> str:
     return f"'{text}" if text.startswith(_FORMULA) else text
 
 
-def _no_number(name: str) -> float:
-    raise ValueError(f"{name} is no number")
-
-
 def _mapping(value: Any, what: str) -> dict[str, Any]:
     if not isinstance(value, dict):
         raise ValueError(f"{what} is missing or no object")
@@ -177,14 +253,15 @@ def _mapping(value: Any, what: str) -> dict[str, Any]:
 
 
 def _entries(document: dict[str, Any], key: str) -> list[dict[str, Any]]:
+    return [entry for entry in entries_of(document, key) if entry.get("withdrawn") is None]
+
+
+def entries_of(document: dict[str, Any], key: str) -> list[dict[str, Any]]:
+    """The entries of one section of a document; `ValueError` when it is no list of objects."""
     entries = document.get(key, [])
     if not isinstance(entries, list) or len(entries) > MOST_ENTRIES:
         raise ValueError(f"{key} is no list of up to {MOST_ENTRIES}")
-    return [_mapping(entry, f"an entry of {key}") for entry in entries if not _is_withdrawn(entry)]
-
-
-def _is_withdrawn(entry: Any) -> bool:
-    return isinstance(entry, dict) and entry.get("withdrawn") is not None
+    return [_mapping(entry, f"an entry of {key}") for entry in entries]
 
 
 def _text(entry: dict[str, Any], key: str) -> str:

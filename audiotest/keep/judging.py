@@ -51,6 +51,16 @@ def frequency_error_hz(frequency_mhz: float, nominal: float) -> float:
     return round((frequency_mhz - nominal) * 1e6, 1)
 
 
+def off_channel(key: str, value: float, nominal: float | None) -> str | None:
+    """Say by how much a carrier is further off than any set drifts; None when it is not, or unknown."""
+    if key != "frequency" or nominal is None:
+        return None
+    error_hz = frequency_error_hz(value, nominal)
+    if abs(error_hz) <= FURTHEST_FROM_CHANNEL_HZ:
+        return None
+    return f"{value:g} MHz is {error_hz / 1e3:+.1f} kHz from the channel's {nominal:.5f} MHz"
+
+
 def judge_reading(
     key: str,
     value: float,

@@ -57,9 +57,17 @@ class _Gap:
 
 
 @dataclass(frozen=True, slots=True)
+class _Missing:
+    lost_n: int
+
+
+@dataclass(frozen=True, slots=True)
 class _Cut:
     over: Over
     advice: Advice | None
+
+
+_Item = NDArray[np.float32] | _Gap | _Missing | _Cut
 
 
 class Recorder:
@@ -120,7 +128,9 @@ class Recorder:
         self._cutter = ThreadPoolExecutor(1, thread_name_prefix="audiotest-cutter")
         self._cutting: list[Future[None]] = []
         self._writer = PartWriter(self.folder, rate_hz, part_s=part_s, beside=self._medium)
-        self._items: queue.SimpleQueue[NDArray[np.float32] | _Gap | _Cut | None] = queue.SimpleQueue()
+        self._items: queue.SimpleQueue[NDArray[np.float32] | _Gap | _Missing | _Cut | None] = (
+            queue.SimpleQueue()
+        )
         self._thread = threading.Thread(target=self._run, name="audiotest-recorder", daemon=True)
         self._waiting: list[_Cut] = []
         self._closed = False
@@ -144,6 +154,11 @@ class Recorder:
             return
         self._pushed_n += len(samples)
         self._items.put(np.array(samples, dtype=np.float32))
+
+    def missing(self, lost_n: int) -> None:
+        """Note in the journal that the input lost so many samples, or more, just before the next ones."""
+        if not self._closed:
+            self._items.put(_Missing(lost_n))
 
     def cut(self, over: Over, advice: Advice | None = None) -> None:
         """Keep an over by itself, readings beside it, as soon as the half second after it is there."""
@@ -182,6 +197,8 @@ class Recorder:
             while (item := self._items.get()) is not None:
                 if isinstance(item, _Cut):
                     self._waiting.append(item)
+                elif isinstance(item, _Missing):
+                    self._tell("input lost", at_n=self._writer.written_n, lost_n=item.lost_n)
                 elif isinstance(item, _Gap):
                     self._write(np.zeros(item.lost_n, dtype=np.float32))
                     self._tell("lost", at_n=self._writer.written_n, lost_n=item.lost_n)

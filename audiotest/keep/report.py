@@ -11,6 +11,7 @@ import soundfile as sf
 from numpy.typing import NDArray
 
 from audiotest.errors import AudiotestError, FileError
+from audiotest.keep.attachments import PNG_SIGNATURE
 from audiotest.keep.drawing import Drawing
 from audiotest.keep.judging import Judged, Verdict, judge_reading
 from audiotest.keep.plotfile import read_curves
@@ -24,7 +25,6 @@ from audiotest.standards.limits import get_limits
 VERDICT_WORDS: dict[Verdict, str] = {"pass": "pass", "fail": "FAIL", "doubt": "doubt", "none": ""}
 REFERENCED = ("power", "swr", "frequency", "frequency-error", "sensitivity")
 LONGEST_CLIP_S = 60.0
-PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 LARGEST_PICTURE_BYTES = 4 * 1024 * 1024
 CAUTIONS = (
     "The limits shown are reference values: the local code and the licence decide.",

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from importlib.resources import as_file, files
 from io import BytesIO
+from itertools import zip_longest
 from typing import TYPE_CHECKING, Any, Literal
 
 from audiotest import __version__
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 
 Paper = Literal["a4", "letter"]
 PAPERS: tuple[Paper, ...] = ("a4", "letter")
-MARGIN_MM = 15.0
+MARGIN_MM = 12.0
 TEXT_PT = 9.5
 SMALL_PT = 8.0
 HEADING_PT = 11.5
@@ -105,7 +106,7 @@ class _Paper:
 
     def heading(self, text: str, room_mm: float = 25.0) -> None:
         """Write a heading that does not stay alone at the foot of a page."""
-        self.pdf.ln(2.5)
+        self.pdf.ln(2.0)
         if self.pdf.will_page_break(room_mm):
             self.pdf.add_page()
         self.text(text, HEADING_PT, heavy=True)
@@ -113,12 +114,23 @@ class _Paper:
         self.pdf.set_draw_color(200)
         self.pdf.set_line_width(0.2)
         self.pdf.line(MARGIN_MM, y, MARGIN_MM + self.width, y)
-        self.pdf.ln(1.8)
+        self.pdf.ln(1.4)
 
     def pairs(self, pairs: Sequence[tuple[str, str]], label_mm: float = 32.0) -> None:
         """Write labels and texts side by side."""
         for label, text in pairs:
             self.row([(label, label_mm, GREY), (text, self.width - label_mm, 28)], TEXT_PT)
+
+    def pairs_in_two(self, pairs: Sequence[tuple[str, str]], label_mm: float = 20.0) -> None:
+        """Write labels and texts in two columns, first down and then across."""
+        rows = (len(pairs) + 1) // 2
+        text_mm = self.width / 2 - label_mm
+        for left, right in zip_longest(pairs[:rows], pairs[rows:], fillvalue=("", "")):
+            self.row(
+                [(left[0], label_mm, GREY), (left[1], text_mm, 28), (right[0], label_mm, GREY),
+                 (right[1], text_mm, 28)],
+                TEXT_PT,
+            )  # fmt: skip
 
     def row(self, cells: Sequence[tuple[str, float, int]], size: float, *, rule: bool = False) -> None:
         """Write one row of wrapped texts, each with its width and grey; it is never torn over two pages."""
@@ -155,7 +167,7 @@ def _lay_out(sheet: _Paper, report: Report) -> None:
     sheet.text(report.title, TITLE_PT, heavy=True)
     sheet.text(report.summary, HEADING_PT, heavy=True)
     sheet.pdf.ln(1.5)
-    sheet.pairs(report.facts)
+    sheet.pairs_in_two(report.facts)
     if report.rows:
         _table(sheet, report)
     if report.spoken:
@@ -205,7 +217,7 @@ def _cell_text(cell: Cell | None) -> str:
 
 
 def _clips(sheet: _Paper, report: Report) -> None:
-    sheet.heading("Clips")
+    sheet.heading("Clips (the HTML report plays them)", 18.0)
     for clip in report.clips:
         length = "" if clip.length_s is None else f", {clip.length_s:.1f} s"
         sheet.text(f"{STAGE_WORDS[clip.stage]}: {clip.title}{length}")
@@ -213,11 +225,10 @@ def _clips(sheet: _Paper, report: Report) -> None:
             sheet.text(clip.heard, grey=GREY)
         if clip.trouble:
             sheet.text(f"No sound: {clip.trouble}.", grey=GREY)
-    sheet.text("The HTML report plays them.", SMALL_PT, grey=GREY)
 
 
 def _plots(sheet: _Paper, report: Report) -> None:
-    gap = 6.0
+    gap = 22.0
     width = (sheet.width - gap) / 2
     heights = [width * drawing.height / drawing.width + 6.0 for drawing in report.drawings]
     sheet.heading("Plots", max(heights, default=60.0) + 12.0)

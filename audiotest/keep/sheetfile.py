@@ -15,6 +15,7 @@ from pathlib import Path
 from platformdirs import user_data_path
 
 from audiotest.errors import FileError
+from audiotest.keep.durable import make_folder
 
 APPLICATION_ID = 0x41544A53
 BUSY_S = 15.0
@@ -84,7 +85,7 @@ def open_sheets(path: Path) -> sqlite3.Connection:
         It is no such file, is damaged, comes from a newer program, or cannot be written.
     """
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
         if path.is_dir():
             raise FileError(f"{path}: is a directory", "name a file")
         base = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None, check_same_thread=False)

@@ -15,7 +15,7 @@ from typing import Any
 
 from audiotest.errors import RequestError
 from audiotest.keep.attachments import keep_file, read_kept
-from audiotest.keep.judging import FURTHEST_FROM_CHANNEL_HZ, frequency_error_hz, nominal_mhz
+from audiotest.keep.judging import nominal_mhz, off_channel
 from audiotest.keep.quantities import (
     check_point,
     get_quantity,
@@ -196,7 +196,7 @@ class Sheets:
         wrong = impossible(key, value)
         if wrong is not None:
             raise RequestError(wrong, "check the reading")
-        doubt = implausible(key, value) or _off_channel(key, value, nominal)
+        doubt = implausible(key, value) or off_channel(key, value, nominal)
         if doubt is not None and not sure:
             raise RequestError(doubt, SURE)
         row = self._reading_row(
@@ -220,11 +220,19 @@ class Sheets:
         return len(rows)
 
     def add_figure(
-        self, visit_id: int, stage: Stage, figure: Figure, *, point: str = "", typed: str | None = None
+        self,
+        visit_id: int,
+        stage: Stage,
+        figure: Figure,
+        *,
+        point: str = "",
+        typed: str | None = None,
+        attachment_id: int | None = None,
     ) -> int:
         """Put one figure on a sheet as it is; what a person types goes through `type_reading`."""
         text = None if typed is None else clean(typed)
-        return self._insert("readings", self._reading_row(visit_id, stage, figure, point=point, typed=text))
+        row = self._reading_row(visit_id, stage, figure, point=point, typed=text, attachment_id=attachment_id)
+        return self._insert("readings", row)
 
     def withdraw_reading(self, reading_id: int) -> None:
         """Take a reading that was a slip out of what stands; it stays on record."""
@@ -389,15 +397,6 @@ class Sheets:
 def nominal_of(visit: Visit) -> float | None:
     """Frequency in MHz that a visit's carrier should be on, None when it is not known."""
     return visit.assigned_mhz or nominal_mhz(visit.limits, visit.channel)
-
-
-def _off_channel(key: str, value: float, nominal: float | None) -> str | None:
-    if key != "frequency" or nominal is None:
-        return None
-    error_hz = frequency_error_hz(value, nominal)
-    if abs(error_hz) <= FURTHEST_FROM_CHANNEL_HZ:
-        return None
-    return f"{value:g} MHz is {error_hz / 1e3:+.1f} kHz from the channel's {nominal:.5f} MHz"
 
 
 def _with_measured(row: dict[str, Any]) -> dict[str, Any]:

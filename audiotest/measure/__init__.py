@@ -40,6 +40,7 @@ filters.bandpass                  band limits, de-emphasis and its inverse, with
 Deviation and limiter
 ---------------------
 deviation.measure_swing           peak, 99.9 % and RMS deviation of speech, noise taken out
+peakerror.peak_error_db           how far a peak deviation may be off
 hiss.receiver_inverse             the receiver's audio filters, told by its hiss and undone
 emphasis.estimate_deemphasis_us   de-emphasis of a feed, from its noise
 ifband.bandwidth_of_hiss          the receiver's IF filter, from its hiss

@@ -1,7 +1,8 @@
 """A digital sub-audible code: a 23-bit word, over and over, at 134.4 bit/s under the voice.
 
-Rate, word and generator are from memory; no published text of them was at hand. "Present" rests on the
-period of the signal and on the word being one of the Golay code, not on any list of codes in use.
+Rate and the word's order are from memory; no published text of them was at hand. That the generator is the
+Golay code's is proved by a test. "Present" rests on the period of the signal and on the word being one of the
+Golay code, not on any list of codes in use.
 """
 
 from dataclasses import dataclass

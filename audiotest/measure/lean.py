@@ -10,7 +10,9 @@ from numpy.typing import NDArray
 
 FRAMES_AT_ONCE = 256
 """Memory does not grow with the length."""
-BLOCK_N = 64
+BLOCK_N = 4096
+"""As much as stays near the processor."""
+NOTHING = 1e-20
 
 
 def hann(count: int) -> NDArray[np.float64]:
@@ -64,26 +66,24 @@ def power_density(
 def recursion(samples: NDArray[np.floating], pole: float) -> NDArray[np.float64]:
     """The first-order recursion y[n] = x[n] + pole·y[n-1], at rest before the first sample; shape (n,).
 
-    Blocks are run through on their own, by one product with the triangle of the pole's powers; what each
-    hands on to the next obeys a recursion of the same kind, with the pole's 64th power.
+    In each block by doubling: with the last 2k inputs summed up is what with the last k, and the pole's k-th
+    power of that k samples before. What comes from the block before is added to it.
 
     >>> recursion(np.array([1.0, 0.0, 0.0, 1.0]), 0.5).tolist()
     [1.0, 0.5, 0.25, 1.125]
     """
-    x = np.asarray(samples, dtype=np.float64)
-    count = -(-len(x) // BLOCK_N)
-    if count == 0:
-        return x.copy()
-    blocks = np.zeros(count * BLOCK_N)
-    blocks[: len(x)] = x
-    powers = pole ** np.arange(BLOCK_N + 1)
-    lag = np.subtract.outer(np.arange(BLOCK_N), np.arange(BLOCK_N))
-    triangle = np.where(lag >= 0, powers[np.abs(lag)], 0.0)
-    within = blocks.reshape(count, BLOCK_N) @ triangle.T
-    if count > 1:
-        handed_on = recursion(within[:-1, -1], float(powers[-1]))
-        within[1:] += np.outer(handed_on, powers[1:])
-    return np.asarray(within.reshape(-1)[: len(x)])
+    y = np.array(samples, dtype=np.float64)
+    decay = pole ** np.arange(1, BLOCK_N + 1)
+    before = 0.0
+    for first in range(0, len(y), BLOCK_N):
+        block = y[first : first + BLOCK_N]
+        step_n = 1
+        while step_n < len(block) and abs(decay[step_n - 1]) > NOTHING:
+            block[step_n:] += decay[step_n - 1] * block[:-step_n]
+            step_n *= 2
+        block += before * decay[: len(block)]
+        before = block[-1]
+    return y
 
 
 def convolved(samples: NDArray[np.complex128], window: NDArray[np.float64]) -> NDArray[np.complex128]:

@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from audiotest.errors import MeasureError
 
 KNEES = (1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 11.0, 16.0, 24.0, 48.0, math.inf)
+SLOPES = (0.0, 0.02, 0.04, 0.07, 0.1)
+"""Decibels that a level control lets through for each one above its onset; a set's noise makes some."""
 ANGLES_N = 512
 ONSET_GRID_DB = 0.02
 LEAST_POINTS = 5
@@ -57,8 +59,13 @@ def _gains_db(knee: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     return drive_db, 20.0 * np.log10(first) - drive_db
 
 
-def _levelling_db(drive_db: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.minimum(-drive_db, 0.0)
+def _clipping_db(drive_db: NDArray[np.float64], knee: float) -> NDArray[np.float64]:
+    at, curve = _gains_db(knee)
+    return np.interp(drive_db, at, curve)
+
+
+def _levelling_db(drive_db: NDArray[np.float64], slope: float) -> NDArray[np.float64]:
+    return np.minimum(-(1.0 - slope) * drive_db, 0.0)
 
 
 def fit_limiting(levels_mv: Sequence[float], fundamental_khz: Sequence[float]) -> LimitingFit:
@@ -74,8 +81,8 @@ def fit_limiting(levels_mv: Sequence[float], fundamental_khz: Sequence[float]) -
     Returns
     -------
     LimitingFit
-        Least squares in dB over clippers of every sharpness and over a level control that keeps the wave's
-        shape.
+        Least squares in dB over clippers of every sharpness and over level controls that keep the wave's
+        shape, some of which let a little through.
 
     Raises
     ------
@@ -95,47 +102,42 @@ def fit_limiting(levels_mv: Sequence[float], fundamental_khz: Sequence[float]) -
     level_db, out_db = 20.0 * np.log10(mv), 20.0 * np.log10(khz)
     if out_db[0] - level_db[0] - (out_db[-1] - level_db[-1]) < LEAST_COMPRESSION_DB:
         raise MeasureError("the limiter has not set in", "raise the level further")
-    best: tuple[float, float, float, float, Kind] | None = None
+    best: tuple[float, float, float, float, str] | None = None
     onsets_db = np.arange(level_db[0] - 6.0, level_db[-1] + 3.0, ONSET_GRID_DB)
-    for knee in (*KNEES, None):
-        for_drive = level_db[None, :] - onsets_db[:, None]
-        if knee is None:
-            gain_db = _levelling_db(for_drive)
-        else:
-            at, curve = _gains_db(knee)
-            gain_db = np.interp(for_drive, at, curve)
+    drive_db = level_db[None, :] - onsets_db[:, None]
+    for kind, shape in (*(("clipping", knee) for knee in KNEES), *(("levelling", s) for s in SLOPES)):
+        gain_db = _clipping_db(drive_db, shape) if kind == "clipping" else _levelling_db(drive_db, shape)
         straight = out_db - level_db - gain_db
         line_db = np.mean(straight, axis=1)
         miss = np.sqrt(np.mean((straight - line_db[:, None]) ** 2, axis=1))
         k = int(np.argmin(miss))
         if best is None or miss[k] < best[0]:
-            kind: Kind = "levelling" if knee is None else "clipping"
-            best = (float(miss[k]), float(onsets_db[k]), float(line_db[k]), knee or math.inf, kind)
+            best = (float(miss[k]), float(onsets_db[k]), float(line_db[k]), shape, kind)
     assert best is not None
-    misfit, onset_db, line_db_best, knee_best, kind = best
+    misfit, onset_db, line_db_best, shape, kind = best
     if misfit > MOST_MISFIT_DB:
         raise MeasureError(
             f"no limiter fits this curve within {MOST_MISFIT_DB:g} dB",
             "keep everything else still while the level changes, and see that the monitor is not overloaded",
         )
     return LimitingFit(
-        kind=kind,
+        kind="clipping" if kind == "clipping" else "levelling",
         gain_khz_per_mv=10.0 ** (line_db_best / 20.0),
         onset_mv=10.0 ** (onset_db / 20.0),
         threshold_khz=10.0 ** ((line_db_best + onset_db) / 20.0),
-        knee=knee_best,
-        knee_db=_one_db_down(kind, knee_best),
+        knee=shape if kind == "clipping" else math.inf,
+        knee_db=_one_db_down(kind, shape),
         misfit_db=misfit,
     )
 
 
-def _one_db_down(kind: Kind, knee: float) -> float:
+def _one_db_down(kind: str, shape: float) -> float:
     """Drive at which the fundamental has lost 1 dB.
 
-    >>> round(_one_db_down("clipping", math.inf), 2), _one_db_down("levelling", math.inf)
+    >>> round(_one_db_down("clipping", math.inf), 2), _one_db_down("levelling", 0.0)
     (2.0, 1.0)
     """
     if kind == "levelling":
-        return 1.0
-    drive_db, gain_db = _gains_db(knee)
+        return 1.0 / (1.0 - shape)
+    drive_db, gain_db = _gains_db(shape)
     return float(np.interp(1.0, -gain_db, drive_db))

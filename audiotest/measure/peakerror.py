@@ -16,7 +16,7 @@ Z_90 = 1.645
 
 
 def peak_error_db(kind: OverKind, scale_uncertainty_db: float) -> float:
-    """Standard error of a peak deviation in dB.
+    """Standard error of a peak deviation in dB: independent errors add by their squares (textbook).
 
     Parameters
     ----------

@@ -18,6 +18,7 @@ BURST_SHORTEST_S, BURST_LONGEST_S = 0.2, 0.4
 BURST_SEARCH_HZ = 60.0
 BURST_SEARCH_S = 0.12
 EDGE_S = 0.008
+SAME_SHARE = 0.012
 DIGITS = "1234567890"
 
 
@@ -49,6 +50,27 @@ class Burst:
     good: bool
 
 
+def _joined(runs: Sequence[ToneRun]) -> list[ToneRun]:
+    """Runs of one tone that a click parted: a call never has one tone twice in a row, nor a burst a gap."""
+    joined: list[ToneRun] = []
+    for run in runs:
+        last = joined[-1] if joined else None
+        if (
+            last is None
+            or run.start_s - last.end_s > LONGEST_GAP_S
+            or abs(run.frequency_hz / last.frequency_hz - 1.0) > SAME_SHARE
+        ):
+            joined.append(run)
+            continue
+        weight = run.length_s / (run.length_s + last.length_s)
+        joined[-1] = ToneRun(
+            frequency_hz=weight * run.frequency_hz + (1.0 - weight) * last.frequency_hz,
+            start_s=last.start_s, end_s=run.end_s,
+            peak_fs=weight * run.peak_fs + (1.0 - weight) * last.peak_fs,
+        )  # fmt: skip
+    return joined
+
+
 def find_burst(runs: Sequence[ToneRun]) -> Burst | None:
     """The longest run within 60 Hz of 1750 Hz, 0.12 s or more; None when there is none.
 
@@ -56,7 +78,7 @@ def find_burst(runs: Sequence[ToneRun]) -> Burst | None:
     """
     near = [
         run
-        for run in runs
+        for run in _joined(runs)
         if abs(run.frequency_hz - REPEATER_BURST_HZ) <= BURST_SEARCH_HZ and run.length_s >= BURST_SEARCH_S
     ]
     if not near:
@@ -76,7 +98,8 @@ def find_calls(runs: Sequence[ToneRun]) -> tuple[SelectiveCall, ...]:
 
     A chain of runs without gaps is read against every set of `audiotest.standards.tones`; it is the set in
     which every tone has a place within 1.5 % and whose length of tone fits best. CCIR and EEA share their
-    frequencies and differ in length only. A chain that fits no set is no call.
+    frequencies and differ in length only. A chain that fits no set is no call. Noise that parts a tone in two
+    makes no digit of it: equal neighbours take the repeat tone.
     """
     calls = []
     for chain in _chains(runs):
@@ -95,7 +118,7 @@ def find_calls(runs: Sequence[ToneRun]) -> tuple[SelectiveCall, ...]:
 
 def _chains(runs: Sequence[ToneRun]) -> list[list[ToneRun]]:
     chains: list[list[ToneRun]] = []
-    for run in runs:
+    for run in _joined(runs):
         if chains and run.start_s - chains[-1][-1].end_s <= LONGEST_GAP_S:
             chains[-1].append(run)
         else:

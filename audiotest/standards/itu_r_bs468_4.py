@@ -1,7 +1,8 @@
 """Noise weighting for sound broadcasting, ITU-R BS.468-4, Table 1; reference 1 kHz.
 
-The rows were read in a published copy of the Recommendation. The coefficients of the closed form are from
-memory; they come within 0.09 dB of every row, which a test recomputes.
+The rows were read in a published copy of the Recommendation. The coefficients of the closed form are second
+hand: they stand to all their digits in the open library itu-r-468-weighting 2.0.3 (PyPI). They come within
+0.09 dB of every row, which a test recomputes.
 """
 
 REFERENCE_HZ = 1000.0

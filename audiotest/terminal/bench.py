@@ -69,10 +69,11 @@ def run(arguments: argparse.Namespace) -> int:
                 bench.close()
                 line.done()
                 technician.let_go()
+    # What was measured is said first: a file that cannot be written must not take it along.
+    say_report(report, rehearsed=arguments.rehearse, as_json=arguments.json)
     if arguments.feed_out and report.complete:
         feed_name = Path(arguments.feed_out).stem
         save_feed(null_feed(report, feed_name, arguments.deemphasis_us), arguments.feed_out)
-    say_report(report, rehearsed=arguments.rehearse, as_json=arguments.json)
     return _status(guided)
 
 

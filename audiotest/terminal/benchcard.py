@@ -65,7 +65,8 @@ def plot_lines(report: Report) -> list[str]:
             column = round((_place(x, report.x_logarithmic) - min(xs)) / x_span * (PLOT_WIDTH - 1))
             row = round((max(ys) - y) / y_span * (PLOT_HEIGHT - 1))
             grid[row][column] = mark
-    lines = [f" {_labels(curves)}   {report.y_label}"]
+    # A curve of another unit is named after it, and alone its unit is the axis's.
+    lines = [f" {_labels(curves).removesuffix(f', {report.y_label}')}   {report.y_label}"]
     for k, row_marks in enumerate(grid):
         edge = number(max(ys)) if k == 0 else number(min(ys)) if k == PLOT_HEIGHT - 1 else ""
         lines.append(f" {edge:>8} |{''.join(row_marks)}".rstrip())

@@ -38,7 +38,7 @@ def say_report(report: Report, *, rehearsed: bool, as_json: bool) -> None:
     """Print a report on standard output, as a document or to be read."""
     if as_json:
         document = bench_document(report, rehearsed=rehearsed)
-        print(json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False))
+        print(json.dumps(document, indent=1, allow_nan=False))
     else:
         print_report(make_console(), report, rehearsed=rehearsed)
 

@@ -15,9 +15,9 @@ PROCEDURES = {
     "drive-by-speech": "limiter drive by a known speech into the socket",
     "drive-by-tone": "limiter's onset and knee by a tone in half decibels",
     "frequency": "frequency error by beat note against a reference",
-    "frequency-iq": "the same from an I/Q feed: a stereo input, I left and Q right",
+    "frequency-iq": "the same from I and Q on a stereo input, I left and Q right",
     "carrier-null": "deviation by carrier null, and the FM feed's scale from it",
-    "carrier-null-hand": "the same by hand, live: carrier and sidebands while you turn",
+    "carrier-null-hand": "the same by hand, live: the carrier while you turn",
     "sensitivity": "receiver's 12 and 20 dB SINAD and 20 dB quieting",
     "squelch": "receiver's squelch: opening, closing, hysteresis",
     "rx-response": "receiver's audio response against -6 dB per octave",
@@ -40,7 +40,8 @@ SIGNALS = {
 
 
 def _listed(table: dict[str, str]) -> str:
-    return "\n".join(f"  {name:<16}{words}" for name, words in table.items())
+    width = max(map(len, table)) + 1
+    return "\n".join(f"  {name:<{width}}{words}" for name, words in table.items())
 
 
 def _add_json(parser: argparse.ArgumentParser) -> None:
@@ -101,7 +102,7 @@ def _add_null(bench: argparse.ArgumentParser) -> None:
         "--feed-out", metavar="FEED.toml", help="carrier-null, -hand: write the feed's scale here"
     )
     bench.add_argument(
-        "--wanted-khz", type=positive, metavar="KHZ",
+        "--wanted-khz", type=within(0.5, 6.0, "kHz"), metavar="KHZ",
         help="carrier-null-hand: deviation to find (60 %% of the limit)",
     )  # fmt: skip
     bench.add_argument("--iq", action="store_true", help="carrier-null-hand: see it in I and Q, stereo input")

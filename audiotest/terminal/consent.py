@@ -33,16 +33,23 @@ def ask_leave(console: Console, what: str, *, transmits: bool, confirmed: bool, 
         print_row(console, "caution", caution)
     if confirmed:
         return
-    if _typed(console, 'Type "yes" to go on, anything else to stop: ').casefold() != YES:
+    question = 'Type "yes" to go on, anything else to stop: '
+    if (
+        _typed(console, question, "type yes, or give --confirmed once the cautions are kept").casefold()
+        != YES
+    ):
         raise RequestError("nothing was sent", "type yes, or give --confirmed, once the cautions are kept")
 
 
-def _typed(console: Console, question: str) -> str:
+def _typed(
+    console: Console, question: str, remedy: str = "run it in a terminal, or try it with --rehearse"
+) -> str:
     """One line from the keyboard."""
     console.print(question, end="")
     line = sys.stdin.readline()
     if not line:
-        raise RequestError("nobody answers on the keyboard", "run it in a terminal, or use --rehearse")
+        console.print()
+        raise RequestError("nobody answers on the keyboard", remedy)
     return line.strip()
 
 

@@ -31,7 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
     if heard.end_beep is None:
         heard = replace(heard, end_beep=beep_before_hiss(arguments.file, arguments.channel, feed))
     if arguments.json:
-        print(json.dumps(heard_document(arguments.file, heard, feed), ensure_ascii=False, allow_nan=False))
+        print(json.dumps(heard_document(arguments.file, heard, feed), allow_nan=False))
         return 0
     console = make_console()
     for label, text in heard_rows(heard, feed):

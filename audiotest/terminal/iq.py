@@ -47,7 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
         notes.append(f"bandwidth: {error}")
     if arguments.json:
         document = iq_document(arguments.file, fm, am, lines, band, notes)
-        print(json.dumps(document, ensure_ascii=False, allow_nan=False))
+        print(json.dumps(document, allow_nan=False))
         return 0
     console = make_console()
     for label, text in iq_rows(fm, am, lines, band):

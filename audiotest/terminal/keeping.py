@@ -26,6 +26,8 @@ class Keeping:
         Sample rate.
     feed, limits
         What the overs are measured and judged with.
+    lost_n : callable
+        How many samples the input is known to have lost so far.
     must : bool
         Whether a disk that is full or fails ends the run. If not, it is said once and the listening goes on.
 
@@ -36,9 +38,17 @@ class Keeping:
     """
 
     def __init__(
-        self, parent: Path, rate_hz: int, *, feed: Feed | None, limits: LimitSet, must: bool
+        self,
+        parent: Path,
+        rate_hz: int,
+        *,
+        feed: Feed | None,
+        limits: LimitSet,
+        lost_n: Callable[[], int],
+        must: bool,
     ) -> None:
         self._feed, self._limits, self._must = feed, limits, must
+        self._lost_n, self._lost_told_n = lost_n, 0
         self._said = False
         self.recorder = Recorder(parent, rate_hz, feed=feed, limits_id=limits.id)
         self.recorder.start()
@@ -55,6 +65,10 @@ class Keeping:
 
     def push(self, samples: NDArray[np.float32]) -> None:
         """Take the next samples in the worker's thread; what is raised ends its run."""
+        lost_n = self._lost_n()
+        if lost_n > self._lost_told_n:
+            self.recorder.missing(lost_n - self._lost_told_n)
+            self._lost_told_n = lost_n
         self.recorder.push(samples)
         if self._must:
             self._refuse_trouble()
@@ -74,6 +88,7 @@ class Keeping:
         self.look(screen)
         state = self.recorder.state
         lost = f", {state.lost_n} samples lost to a slow disk" if state.lost_n else ""
+        lost += f", {self._lost_told_n} or more lost by the input" if self._lost_told_n else ""
         overs = f"{state.overs} over{'' if state.overs == 1 else 's'}"
         screen.say(f"{clock(state.written_s)} recorded, {overs} cut out{lost}: {state.folder}")
 

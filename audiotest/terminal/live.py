@@ -65,7 +65,13 @@ def listen(
         keeping = None
         if keep_in is not None:
             try:
-                keeping = open_keeping(Path(keep_in), rate_hz, feed=feed, limits=limits, must=must_keep)
+                # Imported here, since who does not record does without.
+                from audiotest.terminal.keeping import Keeping
+
+                keeping = Keeping(
+                    Path(keep_in), rate_hz, feed=feed, limits=limits, must=must_keep,
+                    lost_n=lambda: getattr(source, "lost_n", 0),
+                )  # fmt: skip
             except BaseException:
                 source.close()
                 raise
@@ -82,13 +88,6 @@ def listen(
         if keeping is not None:
             screen.say(f"Recording to {keeping.recorder.folder}.")
         return follow(worker, events, screen, watch, keeping)
-
-
-def open_keeping(parent: Path, rate_hz: int, *, feed: Feed | None, limits: LimitSet, must: bool) -> "Keeping":
-    """Begin a recording; its room is loaded only now, since who does not record does without."""
-    from audiotest.terminal.keeping import Keeping
-
-    return Keeping(parent, rate_hz, feed=feed, limits=limits, must=must)
 
 
 def watch_hiss(engine: Engine, rate_hz: int, feed: Feed | None) -> HissWatch | None:

@@ -1,6 +1,7 @@
 """The commands and their options; each names the module whose ``run`` carries it out."""
 
 import argparse
+import os
 import sys
 from typing import Any, NoReturn
 
@@ -39,7 +40,12 @@ Start headphones low: open-squelch hiss is near full scale.
 class _Parser(argparse.ArgumentParser):
     """An argument parser that refuses in one line, as every other error of the program does."""
 
+    _given: tuple[str, ...] = ()
+
     def error(self, message: str) -> NoReturn:
+        dashed = next((word for word in self._given if word.startswith("-") and os.path.isfile(word)), None)
+        if dashed is not None:
+            raise RequestError(f"{dashed}: is taken for an option", f"write ./{dashed} for the file")
         raise RequestError(message, f"see '{self.prog} --help'")
 
     def _print_message(self, message: str, file: Any = None) -> None:
@@ -48,6 +54,7 @@ class _Parser(argparse.ArgumentParser):
 
     def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
         """Refuse what a command does not know where it is known which command it is."""
+        self._given = tuple(sys.argv[1:] if args is None else args)
         known, unknown = super().parse_known_args(args, namespace)
         if unknown and self._subparsers is None:
             self.error(f"unrecognized arguments: {' '.join(unknown)}")

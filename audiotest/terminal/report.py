@@ -9,8 +9,10 @@ from pathlib import Path
 from rich.text import Text
 
 from audiotest.errors import FileError, RequestError
+from audiotest.keep.bundle import sheet_bundle
+from audiotest.keep.durable import sync_file, sync_folder
 from audiotest.keep.exchange import sheet_csv, sheet_json
-from audiotest.keep.report import Report, make_report
+from audiotest.keep.report import make_report
 from audiotest.keep.reportpage import report_page
 from audiotest.keep.reportpdf import report_pdf
 from audiotest.keep.sheets import Sheets
@@ -18,38 +20,43 @@ from audiotest.terminal.card import make_console
 from audiotest.terminal.sheet import chosen_path
 from audiotest.terminal.shown import complain, shown
 
-ENDINGS = (".html", ".pdf", ".csv", ".json")
+ENDINGS = (".html", ".pdf", ".csv", ".json", ".zip")
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Write the report, whole or not at all."""
     if arguments.output is None and not arguments.json:
-        raise RequestError("report: where to?", "add -o FILE ending in .html, .pdf, .csv or .json")
+        raise RequestError("report: where to?", f"add -o FILE ending in {_endings()}")
     ending = "" if arguments.output is None else Path(arguments.output).suffix.lower()
     if arguments.output is not None and ending not in ENDINGS:
-        raise RequestError(
-            f"{arguments.output}: cannot tell what to write", "end it in .html, .pdf, .csv or .json"
-        )
+        raise RequestError(f"{arguments.output}: cannot tell what to write", f"end it in {_endings()}")
     with Sheets(chosen_path(arguments.sheets)) as sheets:
         if arguments.json:
             sys.stdout.write(sheet_json(sheets.sheet(arguments.sheet)))
         if arguments.output is None:
             return 0
-        report: Report | None = None
+        remarks: tuple[str, ...] = ()
         if ending == ".csv":
             content = sheet_csv(sheets.sheet(arguments.sheet)).encode("utf-8-sig")
         elif ending == ".json":
             content = sheet_json(sheets.sheet(arguments.sheet)).encode()
+        elif ending == ".zip":
+            content, remarks = sheet_bundle(sheets, arguments.sheet)
         else:
             report = make_report(sheets, arguments.sheet)
+            remarks = report.remarks
             page = ending == ".html"
             content = report_page(report).encode() if page else report_pdf(report, arguments.paper)
     write_file(Path(arguments.output), content, replace=arguments.replace)
-    for remark in () if report is None else report.remarks:
+    for remark in remarks:
         complain(remark)
     if not arguments.json:
         make_console().print(Text(shown(f"{arguments.output}: report on sheet {arguments.sheet}.")))
     return 0
+
+
+def _endings() -> str:
+    return f"{', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}"
 
 
 def write_file(target: Path, content: bytes, *, replace: bool) -> None:
@@ -63,6 +70,7 @@ def write_file(target: Path, content: bytes, *, replace: bool) -> None:
     part = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
         part.write_bytes(content)
+        sync_file(part)
         if replace and (target.is_file() or not target.exists()):
             part.replace(target)
         else:
@@ -70,6 +78,7 @@ def write_file(target: Path, content: bytes, *, replace: bool) -> None:
             with open(target, "xb"):
                 pass
             part.replace(target)
+        sync_folder(target.parent)
     except FileExistsError as error:
         raise FileError(f"{target}: is there already", "name another, or add --replace") from error
     except OSError as error:

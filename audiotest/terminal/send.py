@@ -66,6 +66,8 @@ def make_signal(name: str, values: list[str], seconds: float) -> signals.Signal:
     """The signal of a name and its values; `RequestError` when they do not fit."""
 
     def numbers(count: int | None) -> list[float]:
+        if count is None and not values:
+            raise RequestError(f"{name} needs one value or more", "give Hz")
         try:
             found = [float(value) for value in values]
         except ValueError as error:
@@ -81,17 +83,22 @@ def make_signal(name: str, values: list[str], seconds: float) -> signals.Signal:
             )
         return values
 
+    def alone(signal: Callable[[], signals.Signal]) -> signals.Signal:
+        if values:
+            raise RequestError(f"{name} takes no value, and {' '.join(values)!r} is one", "leave it out")
+        return signal()
+
     makers: dict[str, Callable[[], signals.Signal]] = {
         "tone": lambda: signals.sine(numbers(1)[0], seconds),
         "two-tone": lambda: signals.two_tone(numbers(2)[0], numbers(2)[1], seconds),
         "steps": lambda: signals.stepped(numbers(None), STEP_S),
         "sweep": lambda: signals.swept(numbers(2)[0], numbers(2)[1], seconds),
-        "noise": lambda: signals.speech_noise(seconds),
+        "noise": lambda: alone(lambda: signals.speech_noise(seconds)),
         "voice": lambda: signals.speech(words(1)[0], seconds),
         "keys": lambda: signals.dtmf(words(1)[0]),
         "call": lambda: signals.five_tone(words(2)[0], words(2)[1]),
         "subaudible": lambda: signals.subaudible(numbers(1)[0], seconds),
-        "burst": lambda: signals.burst(),
+        "burst": lambda: alone(signals.burst),
     }
     return makers[name]()
 

@@ -14,19 +14,19 @@ from rich.text import Text
 
 from audiotest.errors import FileError, RequestError
 from audiotest.feeds.scale import load_feed
+from audiotest.keep.attachments import kind_of, read_start
 from audiotest.keep.benchresult import read_bench_result
 from audiotest.keep.benchsheet import add_bench_result
+from audiotest.keep.bundle import ZIP_SIGNATURE, import_bundle
 from audiotest.keep.clips import save_clip
-from audiotest.keep.exchange import LARGEST_BYTES, import_sheet, sheet_json
+from audiotest.keep.exchange import import_sheet, sheet_json
 from audiotest.keep.figures import conditions, sheet_figures
 from audiotest.keep.history import history, search, typical
-from audiotest.keep.plotfile import read_curves
 from audiotest.keep.quantities import QUANTITIES, sheet_order, show
-from audiotest.keep.report import PNG_SIGNATURE, VERDICT_WORDS, Row, summary, table_rows
+from audiotest.keep.report import VERDICT_WORDS, Row, summary, table_rows
 from audiotest.keep.sheetfile import copy_sheets, find_faults, sheets_path
-from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Kind, Sheet
+from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Sheet
 from audiotest.keep.sheets import Sheets
-from audiotest.ordinary import open_ordinary
 from audiotest.standards.limits import get_limits
 from audiotest.terminal.card import make_console, print_row
 from audiotest.terminal.overclip import cut_over
@@ -231,17 +231,9 @@ def _measure(sheets: Sheets, arguments: argparse.Namespace) -> int:
 def _take_bench_result(sheets: Sheets, arguments: argparse.Namespace) -> int:
     """Put what 'audiotest bench --json' found on the sheet: its figures, and its curves as a plot."""
     file = Path(arguments.file)
-    result = read_bench_result(_read_file(file), str(file))
+    result = read_bench_result(read_start(file), str(file))
     _say(add_bench_result(sheets, arguments.sheet, arguments.stage, result, file.stem))
     return 0
-
-
-def _read_file(file: Path) -> bytes:
-    try:
-        with open_ordinary(file) as opened:
-            return opened.read(LARGEST_BYTES + 1)
-    except OSError as error:
-        raise FileError(f"{file}: cannot be read: {error.strerror}", "check the name") from error
 
 
 def _heard(sheets: Sheets, arguments: argparse.Namespace) -> int:
@@ -280,26 +272,6 @@ def _attach(sheets: Sheets, arguments: argparse.Namespace) -> int:
     return 0
 
 
-def kind_of(file: Path) -> Kind:
-    """What a file to attach is, by what is in it; `FileError` when it is nothing that a report shows."""
-    from audiotest.feeds.file import NO_RECORDING, open_recording
-
-    content = _read_file(file)
-    if content.startswith(PNG_SIGNATURE):
-        return "picture"
-    if content.lstrip().startswith(b"{"):
-        read_curves(content, str(file))
-        return "plot"
-    try:
-        open_recording(file).close()
-    except FileError as error:
-        if not error.what.endswith(NO_RECORDING):
-            raise
-        remedy = "attach a recording (WAV, FLAC or Ogg), a PNG picture or a plot that 'bench --json' wrote"
-        raise FileError(f"{file}: neither a recording nor a picture nor a plot", remedy) from error
-    return "clip"
-
-
 def _withdraw(sheets: Sheets, arguments: argparse.Namespace) -> int:
     sheets.withdraw_reading(arguments.number)
     _say(f"reading {arguments.number} withdrawn; it stays on record.")
@@ -316,7 +288,12 @@ def _close(sheets: Sheets, arguments: argparse.Namespace) -> int:
 
 
 def _import(sheets: Sheets, arguments: argparse.Namespace) -> int:
-    number = import_sheet(sheets, _read_file(Path(arguments.file)), arguments.file)
+    file = Path(arguments.file)
+    content = read_start(file)
+    if content.startswith(ZIP_SIGNATURE):
+        number = import_bundle(sheets, file)
+    else:
+        number = import_sheet(sheets, content, arguments.file)
     _say(f"{arguments.file}: taken in as sheet {number}.")
     return 0
 

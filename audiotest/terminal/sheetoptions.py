@@ -106,7 +106,7 @@ def _add_work(way: Any) -> None:
 
 
 def _add_upkeep(way: Any) -> None:
-    bring = way("import", "take in a sheet that was exported as JSON")
+    bring = way("import", "take in a sheet that was exported as ZIP, or as JSON without its files")
     bring.add_argument("file", metavar="FILE")
     way("check", "look whether the file of the sheets and everything attached is sound")
     copy = way("copy", "write a copy of the sheets to a new file")
@@ -118,7 +118,10 @@ def add_report(commands: Any) -> None:
     report = commands.add_parser("report", help="make the report on a sheet")
     _add_number(report)
     report.add_argument(
-        "-o", "--output", metavar="FILE", help="file to write; its ending decides: .html, .pdf, .csv or .json"
+        "-o",
+        "--output",
+        metavar="FILE",
+        help="file to write; its ending decides: .html, .pdf, .csv, .json, or .zip with the attached files",
     )
     report.add_argument("--json", action="store_true", help="the sheet as JSON on standard output")
     report.add_argument("--paper", choices=PAPERS, default="a4", help="paper of a PDF (default a4)")

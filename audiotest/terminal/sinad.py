@@ -48,7 +48,7 @@ def run(arguments: argparse.Namespace) -> int:
     finally:
         source.close()
         if arguments.json:
-            print(json.dumps(sinad_document(arguments.file, rows), ensure_ascii=False, allow_nan=False))
+            print(json.dumps(sinad_document(arguments.file, rows), allow_nan=False))
     if not rows:
         raise MeasureError(
             f"{source.name}: too short for a SINAD reading", f"give it {WINDOW_S:g} s of the tone or more"

@@ -1,5 +1,6 @@
 """The process around a command: its streams, Ctrl-C while it loads, and what the system refused."""
 
+import codecs
 import errno
 import io
 import os
@@ -9,6 +10,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from typing import TextIO
 
+PLAIN = {
+    "±": "+-", "−": "-", "–": "-", "—": "-", "×": "x", "·": " ", "…": "...", "→": "->", "µ": "u", "μ": "u",
+    "Ω": "ohm", "°": "deg", "²": "2", "³": "3", "β": "beta", "✓": "ok", "✗": "!", "•": "*",
+}  # fmt: skip
+"""What stands for a sign on a terminal that lacks it."""
+_PLAINLY = "audiotest-plainly"
 _OUT_OF_ROOM = {errno.ENOSPC, errno.EFBIG, errno.EIO, getattr(errno, "EDQUOT", errno.ENOSPC)}
 
 
@@ -57,11 +64,28 @@ class _Nowhere(io.TextIOBase):
         self._lost = False
 
 
+def _plainly(error: UnicodeError) -> tuple[str, int]:
+    r"""What is written for characters that an encoding lacks: a plain sign, or else an escape as in JSON.
+
+    >>> _plainly(UnicodeEncodeError("ascii", "±2 kΩ Ж", 0, 1, ""))
+    ('+-', 1)
+    """
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    lacking = error.object[error.start : error.end]
+    return "".join(PLAIN.get(sign) or _escaped(sign) for sign in lacking), error.end
+
+
+def _escaped(sign: str) -> str:
+    units = sign.encode("utf-16-be", "surrogatepass")
+    return "".join(f"\\u{units[n : n + 2].hex()}" for n in range(0, len(units), 2))
+
+
 def use_streams() -> None:
     """Make the standard streams fit to be written to, whatever the process was started with.
 
-    Characters that a stream's encoding lacks come out escaped. A stream that is closed gets its number
-    taken, or the next file to be opened would get it, and with it whatever a library prints there.
+    Characters that a stream's encoding lacks come out as plain signs or escaped. A stream that is closed gets
+    its number taken, or the next file to be opened would get it, and with it whatever a library prints there.
     """
     for number in (0, 1, 2):
         try:
@@ -72,9 +96,10 @@ def use_streams() -> None:
         sys.stdout = _Nowhere()
     if sys.stderr is None:
         sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - open as long as the process
+    codecs.register_error(_PLAINLY, _plainly)
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="backslashreplace")
+            stream.reconfigure(errors=_PLAINLY)
 
 
 def output_works() -> bool:

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.errors import DeviceError
-from audiotest.feeds.soundcard import _sounddevice, list_inputs
+from audiotest.feeds.soundcard import _sounddevice, list_inputs, stream_closed, stream_opened
 
 LONGEST_S = 60.0
 BLOCK_S = 0.1
@@ -23,6 +23,7 @@ def record_stereo(device: str | None, seconds: float, rate_hz: int) -> NDArray[n
     index = _chosen(device)
     sd = _sounddevice()
     parts, wanted_n = [], round(seconds * rate_hz)
+    stream_opened()
     try:
         with sd.InputStream(
             device=index, samplerate=rate_hz, channels=2, dtype="float32", latency="high"
@@ -39,6 +40,8 @@ def record_stereo(device: str | None, seconds: float, rate_hz: int) -> NDArray[n
         raise DeviceError(
             f"two channels cannot be recorded: {error}", "an I/Q feed needs a stereo input"
         ) from error
+    finally:
+        stream_closed()
     return np.concatenate(parts)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.errors import DeviceError
-from audiotest.feeds.soundcard import _sounddevice
+from audiotest.feeds.soundcard import _sounddevice, no_restart, stream_closed, stream_opened
 
 FADE_S = 0.02
 """How fast an interruption silences the output: fast, but without a click."""
@@ -68,12 +68,15 @@ class SoundOutput:
         self._samples: NDArray[np.float32] = np.zeros(0, dtype=np.float32)
         self._at_n = 0
         self._fade_n = round(FADE_S * rate_hz)
+        self._closed = False
         try:
-            self._stream = sd.OutputStream(
-                device=find_output(device), samplerate=rate_hz, channels=2, dtype="float32",
-                latency=LATENCY_S, callback=self._fill,
-            )  # fmt: skip
-            self._stream.start()
+            with no_restart():
+                self._stream = sd.OutputStream(
+                    device=find_output(device), samplerate=rate_hz, channels=2, dtype="float32",
+                    latency=LATENCY_S, callback=self._fill,
+                )  # fmt: skip
+                self._stream.start()
+                stream_opened()
         except (sd.PortAudioError, ValueError) as error:
             raise DeviceError(
                 f"the output cannot be opened: {error}", "close other programs that use it, or name another"
@@ -101,8 +104,13 @@ class SoundOutput:
         """Stop at once and release the device; safe to call twice."""
         with self._lock:
             self._samples, self._at_n = np.zeros(0, dtype=np.float32), 0
-        self._stream.stop()
-        self._stream.close()
+            if self._closed:
+                return
+            self._closed = True
+        with no_restart():
+            self._stream.stop()
+            self._stream.close()
+            stream_closed()
 
     def _fill(self, outdata: Any, frames: int, when: Any, status: Any) -> None:
         """Copy the next samples, then silence; runs in PortAudio's thread."""

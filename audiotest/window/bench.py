@@ -126,6 +126,7 @@ class Bench(QWidget):
         for cursor in self.cursors.values():
             cursor.dress(theme)
         self.tape.dress(theme)
+        self.practice.dress(theme)
         self.advice.show_over(self.advice.heard, theme)
         self.write_captions()
         self.fit()

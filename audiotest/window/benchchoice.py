@@ -26,7 +26,7 @@ from PySide6.QtWidgets import (
 from audiotest.tones.needs import Needs
 from audiotest.window.announcing import announce, name_choices
 from audiotest.window.benchfields import Fields
-from audiotest.window.theme import Theme, marks_style
+from audiotest.window.theme import Theme, dress_marks
 
 NAME = Qt.ItemDataRole.UserRole
 
@@ -157,9 +157,7 @@ class ChoicePane(QWidget):
 
     def dress(self, theme: Theme) -> None:
         """Colours and sizes of letters."""
-        fields = self.fields
-        for mark in (self.rehearse, self.live, self.automatic, fields.lower, fields.swapped):
-            mark.setStyleSheet(marks_style(theme))
+        dress_marks(self, theme)
         self.fit()
 
     def fit(self) -> None:

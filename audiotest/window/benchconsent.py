@@ -15,7 +15,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from audiotest.window.theme import Theme, bigger, marks_style
+from audiotest.window.theme import Theme, bigger, dress_marks
 
 AGREED = "I have &read this, and it is kept"
 
@@ -68,7 +68,7 @@ class ConsentPane(QWidget):
         self.rest.setText("\n".join(f"•  {caution}" for caution in cautions[1:]))
         self.headline.setAccessibleName(f"caution: {cautions[0]}")
         self.rest.setAccessibleName("cautions: " + " ".join(cautions[1:]))
-        self.agreed.setStyleSheet(marks_style(theme))
+        dress_marks(self, theme)
         self.dress()
         self.back.setFocus()
 

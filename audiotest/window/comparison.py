@@ -8,8 +8,19 @@ from typing import Any
 import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
-from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QDialog, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtCore import QSize, Qt
+from PySide6.QtGui import QFontMetricsF
+from PySide6.QtWidgets import (
+    QApplication,
+    QDialog,
+    QFrame,
+    QHBoxLayout,
+    QLabel,
+    QPushButton,
+    QScrollArea,
+    QVBoxLayout,
+    QWidget,
+)
 from scipy.signal import welch
 
 from audiotest.errors import AudiotestError
@@ -20,7 +31,7 @@ from audiotest.window.matched import Matched, match
 from audiotest.window.plots import DASHED, SOLID, Legend, dress_plot, make_plot
 from audiotest.window.presenter import Heard
 from audiotest.window.spectra import SPECTRUM_HIGH_HZ, spectrum_size
-from audiotest.window.theme import Theme
+from audiotest.window.theme import Theme, dress_marks
 
 LONGEST_S = 30.0
 AROUND_S = 0.5
@@ -127,11 +138,24 @@ class Comparison(QDialog):
             names, play=play, hush=hush, carrier_up=carrier_up, hide_figures=self._hide_figures,
             no_transmitter=no_transmitter, told=told,
         )  # fmt: skip
+        inner = QWidget()
+        column = QVBoxLayout(inner)
+        column.setContentsMargins(0, 0, 0, 0)
+        column.addWidget(self._text)
+        column.addWidget(self.plot, 1)
+        column.addWidget(self.listening)
+        # On a small screen, or with large letters, it scrolls instead of being squeezed.
+        area = QScrollArea()
+        area.setWidgetResizable(True)
+        area.setFrameShape(QFrame.Shape.NoFrame)
+        area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        area.setAccessibleName("figures, spectra and listening")
+        area.setWidget(inner)
+        self._inner = inner
         layout = QVBoxLayout(self)
-        layout.addWidget(self._text)
-        layout.addWidget(self.plot, 1)
-        layout.addWidget(self.listening)
+        layout.addWidget(area, 1)
         layout.addLayout(row)
+        dress_marks(self, theme)
         sounds = [
             Listened(name=name, samples=codes.astype(np.float32) / 32768.0, rate_hz=rate_hz, over=heard.over)
             for name, heard in zip(names, self._pair, strict=True)
@@ -140,6 +164,14 @@ class Comparison(QDialog):
         self._closed = False
         self.finished.connect(self._end)
         later(lambda: _match_or_reason(*sounds), self._matched)
+
+    def sizeHint(self) -> QSize:
+        """Everything at once, within the screen."""
+        line = QFontMetricsF(QApplication.font()).height()
+        room, wanted = self.screen().availableSize(), self._inner.sizeHint()
+        width = max(wanted.width(), round(38 * line)) + round(2.5 * line)
+        height = wanted.height() + round(4.5 * line)
+        return QSize(min(width, round(0.95 * room.width())), min(height, round(0.92 * room.height())))
 
     def _matched(self, found: Matched | AudiotestError) -> None:
         if self._closed:

@@ -1,6 +1,7 @@
 """A source being listened to: the engine in its thread, and beside it what the meters and pictures need."""
 
 import queue
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -39,10 +40,18 @@ class Listening:
         What deviation is held against.
     pause_ends_over_s : float or None
         As for `Engine`.
+    wake : callable
+        Called in the worker's thread when there is an event to take.
     """
 
     def __init__(
-        self, source: Source, *, feed: Feed | None, limits: LimitSet, pause_ends_over_s: float | None
+        self,
+        source: Source,
+        *,
+        feed: Feed | None,
+        limits: LimitSet,
+        pause_ends_over_s: float | None,
+        wake: Callable[[], None] = lambda: None,
     ) -> None:
         self.source = source
         self.feed = feed
@@ -54,7 +63,8 @@ class Listening:
         self._engine = Engine(self.rate_hz, feed=feed, limits=limits, pause_ends_over_s=pause_ends_over_s)
         learned_dbfs = None if feed is None else feed.hiss_dbfs
         self._watch = HissWatch(self.rate_hz, learned_dbfs, lambda: not self._engine.in_over)
-        self._worker = Worker(source, self._engine, self.events.put, on_samples=self._take)
+        self._wake = wake
+        self._worker = Worker(source, self._engine, self._tell, on_samples=self._take)
 
     def start(self) -> None:
         """Begin to listen."""
@@ -87,6 +97,11 @@ class Listening:
     def hiss_drift(self) -> HissDrift:
         """What open-squelch hiss says about the learned scale."""
         return self._watch.drift
+
+    def _tell(self, event: WorkerEvent) -> None:
+        """Run in the worker's thread."""
+        self.events.put(event)
+        self._wake()
 
     def _take(self, samples: NDArray[np.float32]) -> None:
         """Run in the worker's thread, once a block."""

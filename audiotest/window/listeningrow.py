@@ -6,8 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
-from PySide6.QtCore import QTimer
-from PySide6.QtGui import QKeySequence, QShortcut
+from PySide6.QtCore import QRect, Qt, QTimer
+from PySide6.QtGui import QKeySequence, QResizeEvent, QShortcut
 from PySide6.QtWidgets import QAbstractButton, QCheckBox, QGridLayout, QGroupBox, QLabel, QPushButton, QWidget
 
 from audiotest.window.announcing import announce
@@ -17,6 +17,7 @@ CAUTION = (
     "Start headphones low. Never let the output that plays feed a keyed transmitter: while a carrier is up, "
     "nothing is played unless you say below that it feeds none."
 )
+LONGEST_SAID = "⚠ stopped: a carrier came up, and the output might feed the transmitter that is keyed"
 WATCH_MS = 100
 """How soon a carrier that comes up ends what plays."""
 
@@ -82,15 +83,15 @@ class ListeningRow(QGroupBox):
         self.no_transmitter.toggled.connect(told)
         self.said = QLabel("matching the loudness …")
         self.said.setWordWrap(True)
-        caution = QLabel(CAUTION)
-        caution.setWordWrap(True)
+        self.caution = QLabel(CAUTION)
+        self.caution.setWordWrap(True)
         grid = QGridLayout(self)
         for column, part in enumerate((*self.plays, self.other, self.silence)):
             grid.addWidget(part, 0, column)
         grid.addWidget(self.blind, 1, 0, 1, 3)
         grid.addWidget(self.tell, 1, 3)
         grid.addWidget(self.said, 2, 0, 1, 4)
-        grid.addWidget(caution, 3, 0, 1, 4)
+        grid.addWidget(self.caution, 3, 0, 1, 4)
         grid.addWidget(self.no_transmitter, 4, 0, 1, 4)
         self._label()
         # A button's own shortcut would wait a tenth of a second before it clicks.
@@ -103,6 +104,14 @@ class ListeningRow(QGroupBox):
         self._watch = QTimer(self)
         self._watch.timeout.connect(self.follow)
         self._watch.start(WATCH_MS)
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Keep room for all lines of the wrapped texts: a grid would cut them where it is narrow."""
+        super().resizeEvent(event)
+        for text, words in ((self.said, LONGEST_SAID), (self.caution, CAUTION)):
+            flags = int(Qt.TextFlag.TextWordWrap.value)
+            box = text.fontMetrics().boundingRect(QRect(0, 0, max(text.width(), 1), 9999), flags, words)
+            text.setMinimumHeight(box.height())
 
     def _button(self, text: str, key: str, tip: str) -> QPushButton:
         button = QPushButton(f"{text} ({key})")
@@ -163,7 +172,7 @@ class ListeningRow(QGroupBox):
             self._ends_s = 0.0
             self._hush()
             self.playing = None
-            self._say("⚠ stopped: a carrier came up, and the output might feed the transmitter that is keyed")
+            self._say(LONGEST_SAID)
 
     def _blind_chosen(self, blind: bool) -> None:
         self.stop()

@@ -5,7 +5,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
-from PySide6.QtCore import QByteArray, Qt, QTimer
+from PySide6.QtCore import QByteArray, Qt, QTimer, Signal
 from PySide6.QtGui import QAction, QCloseEvent, QKeyEvent
 from PySide6.QtWidgets import QApplication, QDialog, QLabel, QMainWindow, QStackedWidget
 
@@ -39,6 +39,9 @@ HINT = "F far view   S set up   P practise   ? all keys"
 
 class MainWindow(QMainWindow):
     """Bench page and far view; one timer pulls, nothing waits."""
+
+    woken = Signal()
+    """An over has come in: it is shown at once, not with the next frame."""
 
     def __init__(self, sitting: Sitting, settings_file: Path | None = None) -> None:
         super().__init__()
@@ -76,6 +79,8 @@ class MainWindow(QMainWindow):
             button.clicked.connect(partial(self._press, name))
         self.practice.show_adjustment(sitting.adjustment)
         self.apply_settings()
+        self.woken.connect(self._take_fresh, Qt.ConnectionType.QueuedConnection)
+        sitting.wake = self.woken.emit
         self.timer = QTimer(self)
         self.timer.setTimerType(Qt.TimerType.PreciseTimer)
         self.timer.setInterval(FRAME_MS)
@@ -137,18 +142,25 @@ class MainWindow(QMainWindow):
     def tick(self) -> None:
         """One frame."""
         self.frames += 1
-        for fresh in self.sitting.poll():
-            self._take(fresh)
+        # The advice is painted before the pictures are drawn again: half a second is all there is for it.
+        drawing = not self._take_fresh()
         wanted = (self.theme, self.sitting.limits, self.sitting.feed, self.settings.size_percent)
         if wanted != self._dressed_for or self.practice.isHidden() == (self.sitting.practice is not None):
             self._dress()
         self._hush_in_danger()
         listening = self.sitting.listening
         far = self.pages.currentWidget() is self.far_pane
-        if listening is not None and not far and not self.isMinimized():
+        if drawing and listening is not None and not far and not self.isMinimized():
             self.bench.draw(listening, listening.reading)
         if self.frames % SLOW_EVERY == 0:
             self._slow_tick()
+
+    def _take_fresh(self) -> bool:
+        """Show the overs that have come in; whether there were any."""
+        found = self.sitting.poll()
+        for fresh in found:
+            self._take(fresh)
+        return bool(found)
 
     def _slow_tick(self) -> None:
         listening = self.sitting.listening
@@ -300,6 +312,7 @@ class MainWindow(QMainWindow):
     def closeEvent(self, event: QCloseEvent) -> None:
         """Stop in order: timer, sound, worker; then the widgets go."""
         self.timer.stop()
+        self.sitting.wake = lambda: None
         self.player.stop()
         self.bench_deeds.shut()
         if self.pages.currentWidget() is self.bench:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from audiotest.errors import AudiotestError, DeviceError
 
 # The sound card's library is loaded in one place only, which knows what to say when it is missing.
-from audiotest.feeds.soundcard import _sounddevice
+from audiotest.feeds.soundcard import _sounddevice, no_restart
 from audiotest.tones.output import find_output
 
 SYSTEMS_OWN = "the system's own"
@@ -78,14 +78,14 @@ class Player:
         """Fall silent."""
         self._ends_s = 0.0
         try:
-            with self._lock:
+            with self._lock, no_restart():
                 _sounddevice().stop()
         except Exception:  # Silence is what was asked for, and there is nothing that could sound.
             return
 
     def _run(self, samples: NDArray[np.floating] | NDArray[np.int16], rate_hz: int, output: str) -> None:
         try:
-            with self._lock:
+            with self._lock, no_restart():
                 _sounddevice().play(samples, rate_hz, device=find_output(output))
             self.trouble = None
         except AudiotestError as error:

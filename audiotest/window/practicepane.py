@@ -2,10 +2,23 @@
 
 from collections.abc import Callable
 
-from PySide6.QtWidgets import QCheckBox, QDial, QFrame, QGridLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtGui import QFontMetricsF
+from PySide6.QtWidgets import (
+    QApplication,
+    QCheckBox,
+    QDial,
+    QFrame,
+    QGridLayout,
+    QLabel,
+    QPushButton,
+    QVBoxLayout,
+    QWidget,
+)
 
 from audiotest.window.practice import CEILING_RANGE_KHZ, MIC_GAIN_RANGE_DB, Adjustment
+from audiotest.window.theme import Theme, dress_marks
 
+DIAL_LINES = 3.6
 KHZ_STEPS = 20
 """Steps of a kilohertz on the deviation control: 50 Hz each."""
 
@@ -53,6 +66,13 @@ class PracticePane(QFrame):
         self.talk.clicked.connect(lambda: on_talk())
         self.automatic.toggled.connect(on_automatic)
 
+    def dress(self, theme: Theme) -> None:
+        """Knobs and marks as large as the letters ask for."""
+        side = round(DIAL_LINES * QFontMetricsF(QApplication.font()).height())
+        for dial in (self.mic, self.ceiling):
+            dial.setFixedSize(side, side)
+        dress_marks(self, theme)
+
     def show_adjustment(self, adjustment: Adjustment) -> None:
         """Put the knobs where the set's controls stand, without turning anything."""
         for dial, value in (
@@ -87,5 +107,4 @@ def _dial(low: float, high: float, steps: int) -> QDial:
     dial.setNotchTarget(8.0)
     dial.setSingleStep(1)
     dial.setPageStep(4)
-    dial.setFixedSize(58, 58)
     return dial

@@ -37,6 +37,7 @@ from audiotest.window.listening import Listening
 from audiotest.window.playback import CUE_RATE_HZ, SYSTEMS_OWN, cue_tones
 from audiotest.window.settings import settings_path
 from audiotest.window.sitting import IS_LENT, Sitting
+from audiotest.window.theme import dress_marks
 
 if TYPE_CHECKING:
     from audiotest.window.mainwindow import MainWindow
@@ -125,6 +126,7 @@ class SetUpDialog(QDialog):
         box = QGroupBox("2  Level")
         self.level = QProgressBar()
         self.level.setRange(-60, 0)
+        self.level.setValue(-60)
         self.level.setFormat("%v dBFS")
         self.level.setAccessibleName("peak level")
         self.level_word = _words()
@@ -211,6 +213,7 @@ class SetUpDialog(QDialog):
             self.input_word.setText(IS_LENT)
             return
         self.input_word.setText("looking for inputs …")
+        dress_marks(self, self._window.theme)
         self._window.player.stop()
         self._sitting.later(_devices_or_reason, self._devices_found)
 

@@ -30,7 +30,7 @@ from audiotest.window.sheetfiles import ask_for_report, ask_for_sheets
 from audiotest.window.sheetforms import AskingForm, SetForm, TypeRow, VisitForm, named, push_button
 from audiotest.window.sheettable import LineList, ReadingTable
 from audiotest.window.sheetwork import SheetWork
-from audiotest.window.theme import Theme
+from audiotest.window.theme import Theme, bigger, dress_marks
 
 SEARCH_MS = 250
 LOOK_AGAIN_MS = 3000
@@ -191,12 +191,10 @@ class SheetPage(QDialog):
         """Draw in these colours."""
         self.theme = theme
         self.readings.dress(theme)
-        font = QApplication.font()
-        font.setBold(True)
-        self.heading.setFont(font)
-        line = QFontMetricsF(QApplication.font()).height()
+        dress_marks(self, theme)
+        self.heading.setFont(bigger(QApplication.font(), 1.0, bold=True))
         # Two lines are kept for what there is to say, so that nothing jumps.
-        self.said.setMinimumHeight(round(2.1 * line))
+        self.said.setMinimumHeight(round(2.1 * QFontMetricsF(QApplication.font()).height()))
 
     # -- looking ----------------------------------------------------------------------------------
 

@@ -85,6 +85,7 @@ class Sitting:
         self._open: OpenSource | None = None
         self._switches = 0
         self.lent = False
+        self.wake: Callable[[], None] = lambda: None
         self._source: Source | None = None
         self._adjustment = Adjustment()
         self._closed = False
@@ -176,8 +177,9 @@ class Sitting:
         self.log.feed = self.feed
         self.log.begin()
         self.listening = Listening(
-            source, feed=self.feed, limits=self.limits, pause_ends_over_s=PAUSE_ENDS_OVER_S
-        )
+            source, feed=self.feed, limits=self.limits, pause_ends_over_s=PAUSE_ENDS_OVER_S,
+            wake=lambda: self.wake(),
+        )  # fmt: skip
         self.listening.start()
 
     def turn(self, *, mic_gain_db: float | None = None, ceiling_khz: float | None = None) -> None:
@@ -218,7 +220,7 @@ class Sitting:
             except OSError as error:
                 self._say_trouble(f"{error.strerror or error}: check who may use the input or the folder")
             except Exception as error:
-                self._say_trouble(f"unexpected {type(error).__name__}: {error}: a fault of the program")
+                self._say_trouble(_in_words(error))
         fresh: list[Fresh] = []
         listening = self.listening
         while listening is not None and not listening.events.empty():
@@ -228,7 +230,7 @@ class Sitting:
                 self._run_of[heard.number] = listening
                 fresh.append(Fresh(heard=heard, outline=self._outline(heard)))
             elif isinstance(event, Ended) and event.error is not None:
-                self.trouble = str(event.error)
+                self.trouble = _in_words(event.error)
             elif isinstance(event, Ended):
                 self.trouble = "the input has ended"
         self._forget()
@@ -384,3 +386,10 @@ class Sitting:
             self.listening.stop()
         if self._own_renderer and self._renderer is not None:
             self._renderer.shutdown(wait=False, cancel_futures=True)
+
+
+def _in_words(error: Exception) -> str:
+    """What ended a run or a chore; an error that nobody foresaw is called one."""
+    if isinstance(error, AudiotestError):
+        return str(error)
+    return f"unexpected {type(error).__name__}: {error}: a fault of the program"

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QColor, QFont, QFontMetricsF, QGuiApplication, QPalette
-from PySide6.QtWidgets import QApplication
+from PySide6.QtWidgets import QApplication, QCheckBox, QRadioButton, QWidget
 
 from audiotest.records import Turn
 
@@ -100,6 +100,15 @@ def bigger(font: QFont, factor: float, *, bold: bool = False) -> QFont:
         copy.setPointSizeF(max(font.pointSizeF() * factor, 5.0))
     copy.setBold(bold)
     return copy
+
+
+def dress_marks(window: QWidget, theme: Theme) -> None:
+    """Give every box and circle to mark in a window the size of the letters and the colours of the theme."""
+    style = marks_style(theme)
+    for kind in (QCheckBox, QRadioButton):
+        for mark in window.findChildren(kind):
+            if mark.styleSheet() != style:
+                mark.setStyleSheet(style)
 
 
 def marks_style(theme: Theme) -> str:

@@ -2,11 +2,17 @@
 
 from typing import TYPE_CHECKING
 
+from PySide6.QtCore import QTimer
+from PySide6.QtGui import QGuiApplication
+
 from audiotest.window.scope import VIEWS
 from audiotest.window.settings import SIZES_PERCENT
 
 if TYPE_CHECKING:
     from audiotest.window.mainwindow import MainWindow
+
+RESTORED_MS = (100, 300, 700, 1500)
+"""A Wayland compositor gives the size back when it likes, less the frame: smaller each time."""
 
 
 class ViewDeeds:
@@ -15,7 +21,7 @@ class ViewDeeds:
     def __init__(self, window: "MainWindow") -> None:
         self._window = window
         self._bench = window.bench
-        self._was_maximised = False
+        self._was_maximised, self._size = False, window.size()
 
     def far(self) -> None:
         """To the far view and back."""
@@ -25,13 +31,19 @@ class ViewDeeds:
         self._window.statusBar().setVisible(not to_far)
         self._window.deeds["far"].setChecked(to_far)
         if to_far:
-            self._was_maximised = self._window.isMaximized()
+            self._was_maximised, self._size = self._window.isMaximized(), self._window.size()
             self._window.show_far()
             self._window.showFullScreen()
         elif self._was_maximised:
             self._window.showMaximized()
         else:
             self._window.showNormal()
+            for delay_ms in RESTORED_MS if QGuiApplication.platformName().startswith("wayland") else ():
+                QTimer.singleShot(delay_ms, self._restore_size)
+
+    def _restore_size(self) -> None:
+        if not (self._window.isFullScreen() or self._window.isMaximized()):
+            self._window.resize(self._size)
 
     def pictures(self) -> None:
         """Scope, spectrum and waterfall, on and off."""

@@ -1,7 +1,7 @@
-"""Make the pictures of docs/window.md: ``python docs/pictures/make_pictures.py``.
+"""Make every picture of the docs that shows a window: ``python docs/pictures/make_pictures.py [FOLDER]``.
 
 Nothing in them is drawn by hand: the practice set talks, the engine measures, and its controls are turned as
-the advice says, over after over.
+the advice says, over after over; the bench window rehearses on the simulated radio.
 """
 
 import os
@@ -27,15 +27,12 @@ from audiotest.window.mainwindow import MainWindow
 from audiotest.window.practice import AS_FOUND, PRACTICE_FEED, Adjustment, render_hiss, render_over
 from audiotest.window.sheetdesk import OverSound, Question, TypedReading
 from audiotest.window.sitting import OUTLINE_COLUMNS, Fresh
+from tests.window.benchshots import Scene
+from tests.window.sheetshots import TYPED
 from tests.window.shots import BLOCK_N, RATE_HZ, Heard, Stage
 
 OVERS = 4
 LARGEST_BYTES = 150_000
-TYPED: tuple[tuple[StageOfWork, str, str], ...] = (
-    ("found", "supply-voltage", "13.8 V"), ("found", "power", "3.1 W"), ("left", "power", "3.9 W"),
-    ("found", "swr", "1.4"), ("found", "frequency", "27.79195 MHz"), ("left", "frequency", "27.79130 MHz"),
-    ("found", "sensitivity", "0.8 uV"), ("left", "sensitivity", "0.35 uV"),
-)  # fmt: skip
 HERE = Path(__file__).parent.resolve()
 
 
@@ -77,7 +74,7 @@ def commonest_colours(image: QImage) -> list[int]:
     return [int(colour) for colour in table[np.argsort(-weight)[:256]]]
 
 
-def save(widget: QWidget, name: str) -> None:
+def save(widget: QWidget, folder: Path, name: str) -> None:
     """Write a picture in its 256 commonest colours: the file stays small, and nobody sees the difference."""
     image = widget.grab().toImage().convertToFormat(QImage.Format.Format_RGB32)
     image = image.convertToFormat(
@@ -85,15 +82,37 @@ def save(widget: QWidget, name: str) -> None:
         commonest_colours(image),
         Qt.ImageConversionFlag.AvoidDither | Qt.ImageConversionFlag.ThresholdDither,
     )
-    file = HERE / f"{name}.png"
+    file = folder / f"{name}.png"
     image.save(str(file), "PNG", 0)
     size = file.stat().st_size
     print(f"{file.name}: {size / 1000:.0f} kB{'' if size < LARGEST_BYTES else ', too large'}")
 
 
-def main() -> None:
-    """A sitting of four overs, seen from near, in the middle of the next, and from afar."""
-    stage = Stage(HERE, render_over(AS_FOUND, 0))
+def main(folder: Path = HERE) -> None:
+    """All of them."""
+    bench_pictures(folder)
+    window_pictures(folder)
+
+
+def bench_pictures(folder: Path) -> None:
+    """A limiting curve while it grows, and the finished sensitivity."""
+    with TemporaryDirectory() as files:
+        scene = Scene(Path(files), "light", 100, (1100, 620))
+        scene.rehearse("limiting")
+        scene.steps(15)
+        save(scene.window, folder, "bench-measuring")
+        scene.window.stop()
+        scene.end()
+        scene.rehearse("sensitivity")
+        scene.end()
+        save(scene.window, folder, "bench-measured")
+        scene.window.shut()
+        scene.window.deleteLater()
+
+
+def window_pictures(folder: Path) -> None:
+    """A sitting of four overs, seen near and far, in the middle of the next; what is done with it."""
+    stage = Stage(folder, render_over(AS_FOUND, 0))
     window = stage.open()
     window.practice.setVisible(True)
     heard = Heard(PRACTICE_FEED)
@@ -110,25 +129,30 @@ def main() -> None:
         )
         if number == 0:
             stage.settle()
-            save(window, "bench-first-over")
-            window.view_deeds.far()
-            window.showNormal()
-            window.resize(1280, 720)
-            stage.settle()
-            save(window, "far-view")
-            window.view_deeds.far()
-            window.resize(1280, 720)
+            save(window, folder, "bench-first-over")
+            from_afar(stage, window, folder)
         adjustment = turned(adjustment, window)
     window.view_deeds.appearance()
     listen(stage, window, heard, render_over(adjustment, OVERS).audio[: round(3.4 * RATE_HZ)])
-    save(window, "bench-dark-talking")
+    save(window, folder, "bench-dark-talking")
     window.view_deeds.appearance()
     # What is done in another thread otherwise is done at once here: there is no timer to wait for.
     window.sitting.later = lambda work, done: done(work())  # type: ignore[method-assign]
-    compare_by_ear(stage, window, heard)
-    with TemporaryDirectory() as folder, chdir(folder):
-        fill_sheet(stage, window, heard)
+    compare_by_ear(stage, window, heard, folder)
+    with TemporaryDirectory() as files, chdir(files):
+        fill_sheet(stage, window, heard, folder)
     stage.close(window)
+
+
+def from_afar(stage: Stage, window: MainWindow, folder: Path) -> None:
+    """The far view, and back."""
+    window.view_deeds.far()
+    window.showNormal()
+    window.resize(1280, 720)
+    stage.settle()
+    save(window, folder, "far-view")
+    window.view_deeds.far()
+    window.resize(1280, 720)
 
 
 def sound_of(heard: Heard, number: int, window: MainWindow) -> np.ndarray:
@@ -137,7 +161,7 @@ def sound_of(heard: Heard, number: int, window: MainWindow) -> np.ndarray:
     return heard.tape.read(round(over.start_s * RATE_HZ), round(over.end_s * RATE_HZ))
 
 
-def compare_by_ear(stage: Stage, window: MainWindow, heard: Heard) -> None:
+def compare_by_ear(stage: Stage, window: MainWindow, heard: Heard, folder: Path) -> None:
     """The first over against the last, ready to be listened to."""
     overs = [window.sitting.log.heard[0], window.sitting.log.heard[-1]]
     box = Comparison(
@@ -148,11 +172,11 @@ def compare_by_ear(stage: Stage, window: MainWindow, heard: Heard) -> None:
     box.show()
     box.resize(700, 720)
     stage.settle()
-    save(box, "compare-by-ear")
+    save(box, folder, "compare-by-ear")
     box.close()
 
 
-def fill_sheet(stage: Stage, window: MainWindow, heard: Heard) -> None:
+def fill_sheet(stage: Stage, window: MainWindow, heard: Heard, folder: Path) -> None:
     """A sheet of an invented set: readings by hand, the first over as found, the last as left."""
     file = Path("sheets.sqlite")
     set_id = sheetdesk.add_set(file, "Alder", "27-40 FM", "A1043", "uk-27fm")
@@ -175,9 +199,9 @@ def fill_sheet(stage: Stage, window: MainWindow, heard: Heard) -> None:
     page._look(Question(set_id=set_id, visit_id=visit_id))
     page.say(said)
     stage.settle()
-    save(page, "job-sheet")
+    save(page, folder, "job-sheet")
     page.close()
 
 
 if __name__ == "__main__":
-    main()
+    main(*(Path(name).resolve() for name in sys.argv[1:2]))

@@ -5,6 +5,8 @@ import re
 
 import pytest
 
+from audiotest.advise import rules
+from audiotest.advise.wording import UNSURE_BELOW
 from audiotest.keep.quantities import get_quantity
 from audiotest.keep.yardsticks import yardstick
 from audiotest.standards.limits import LIMIT_SETS
@@ -45,3 +47,18 @@ def test_the_bench_page_has_every_procedure():
     table = "".join(line for line in BENCH.splitlines() if line.startswith("| `"))
     assert len(PROCEDURES) >= 15
     assert [name for name in PROCEDURES if f"`{name}`" not in table] == []
+
+
+def test_the_balance_page_has_the_bounds_of_the_advice():
+    page = (ROOT / "docs" / "balance.md").read_text("utf-8")
+    window = f"−{-rules.LOW_DRIVE_DB:.0f} and +{rules.HIGH_DRIVE_DB:.0f} dB"
+    for words in (
+        f"drive between {window}; it aims for +{rules.TARGET_DRIVE_DB:.0f}",
+        f"drive above +{rules.HIGH_DRIVE_DB:.0f} dB",
+        f"It never asks for more than {rules.LONGEST_RAISE_DB:.0f} dB in one go",
+        f"peaks under {100 * rules.LOW_PEAK_RATIO:.0f} % of the limit",
+        f"It aims at {100 * rules.TARGET_PEAK_RATIO:.0f} % of the limit and never more than "
+        f"{rules.LARGEST_FACTOR:.0f} times in one go",
+        f"Under {100 * UNSURE_BELOW:.0f} % the card adds",
+    ):
+        assert words in page, words

@@ -14,6 +14,7 @@ import pytest
 from audiotest.errors import DeviceError
 from audiotest.feeds import soundcard
 from audiotest.feeds.soundcard import list_inputs, open_input
+from audiotest.tones.output import SoundOutput
 
 
 class FakePortAudioError(Exception):
@@ -39,6 +40,9 @@ class FakeStream:
     def start(self) -> None:
         self.started = True
 
+    def stop(self) -> None:
+        self.started = False
+
     def abort(self) -> None:
         if FakeCard.hangs:
             FakeCard.release.wait(10.0)
@@ -58,6 +62,8 @@ class FakeCard:
     release = threading.Event()
     streams: ClassVar[list[FakeStream]] = []
     devices: ClassVar[list[dict[str, Any]]] = []
+    calls: ClassVar[list[str]] = []
+    replay: Any = None
 
 
 def device(name: str, inputs: int, api: int = 0) -> dict[str, Any]:
@@ -77,6 +83,8 @@ def fake_card(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     FakeCard.busy = FakeCard.hangs = False
     FakeCard.streams = []
     FakeCard.devices = []
+    FakeCard.calls = []
+    FakeCard.replay = None
     FakeCard.release = threading.Event()
     for name, inputs, api in [
         ("Loudspeaker", 0, 0), ("Bench Box", 2, 0), ("Bench Box Line", 1, 0), ("Blue Stick", 1, 0),
@@ -95,13 +103,21 @@ def fake_card(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
         if settings["samplerate"] not in FakeCard.rates:
             raise FakePortAudioError("Invalid sample rate")
 
+    def get_stream() -> Any:
+        if FakeCard.replay is None:
+            raise RuntimeError("play()/rec()/playrec() was not called yet")
+        return FakeCard.replay
+
     vars(fake).update(
         PortAudioError=FakePortAudioError,
         InputStream=FakeStream,
         query_devices=query_devices,
         query_hostapis=lambda: [{"name": "First"}, {"name": "Second"}],
         check_input_settings=check_input_settings,
-        _terminate=lambda: None,
+        get_stream=get_stream,
+        stop=lambda: FakeCard.calls.append("stop"),
+        OutputStream=FakeStream,
+        _terminate=lambda: FakeCard.calls.append("terminate"),
         _initialize=lambda: None,
         _exit_handler=lambda: None,
     )
@@ -123,6 +139,25 @@ def test_inputs_are_listed_without_outputs() -> None:
     assert [found.name for found in inputs][:2] == ["Bench Box", "Bench Box Line"]
     assert (inputs[0].index, inputs[0].channels, inputs[0].default_rate_hz) == (1, 2, 44100)
     assert (inputs[0].host_api, inputs[-1].host_api) == ("First", "Second")
+
+
+def test_portaudio_is_not_started_again_under_what_is_open() -> None:
+    """A list is asked for while something listens, sounds or is replayed: it goes on."""
+    source = open_input(1, 48000)
+    output = SoundOutput(None, 48000)
+    FakeCard.calls.clear()
+    list_inputs()
+    source.close()
+    list_inputs()
+    output.close()
+    output.close()
+    FakeCard.replay = SimpleNamespace(active=True)
+    list_inputs()
+    assert FakeCard.calls == []
+    # A replay that has come to its end is let go of first: PortAudio would forget it.
+    FakeCard.replay = SimpleNamespace(active=False)
+    list_inputs()
+    assert FakeCard.calls == ["stop", "terminate"]
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,7 @@ import soundfile
 from audiotest.advise.rules import advise
 from audiotest.errors import FileError
 from audiotest.feeds.simulated import SimulatedSource
+from audiotest.keep.durable import new_folder
 from audiotest.keep.parts import BLOCK_N, PartWriter, codes_24, find_parts, read_stretch, sync_every_s
 from audiotest.keep.recorder import Recorder
 from audiotest.radio.link import simulate
@@ -342,3 +343,14 @@ def test_a_file_in_the_way_is_named(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(FileError, match="nothing can be recorded there"):
         Recorder(tmp_path / "file", RATE_HZ)
+
+
+def test_a_new_folder_and_all_above_it_are_entered_on_the_medium(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    synced: list[Path] = []
+    monkeypatch.setattr("audiotest.keep.durable.sync_folder", synced.append)
+    folder = new_folder(tmp_path / "a" / "b", "recording")
+    # A folder's name stands in the folder above it: each of those has to be synced.
+    assert folder.is_dir()
+    assert set(synced) == {tmp_path, tmp_path / "a", tmp_path / "a" / "b"}

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 
-from audiotest.measure.digitalcode import BIT_RATE_HZ, code_word, find_digital_code
+from audiotest.measure.digitalcode import BIT_RATE_HZ, GENERATOR, code_word, find_digital_code
 from audiotest.measure.signalling import hear_signalling, table_tone
 from audiotest.radio.link import simulate
 from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
@@ -32,6 +32,27 @@ def voice(seconds, size=0.3):
     return size * sosfilt(
         butter(4, 300.0, "highpass", fs=RATE, output="sos"), speech[: round(seconds * RATE)]
     )
+
+
+def remainder(value, divisor):
+    """Of polynomials over the field of two elements, bits as coefficients."""
+    while value.bit_length() >= divisor.bit_length():
+        value ^= divisor << (value.bit_length() - divisor.bit_length())
+    return value
+
+
+def test_the_generator_is_that_of_the_golay_code():
+    # Golay 1949, any textbook of coding: the generator divides x^23 + 1 and no two words differ in fewer than
+    # seven bits, which of all binary codes of this length and size only the Golay code achieves.
+    assert remainder(1 << 23 | 1, GENERATOR) == 0
+    assert GENERATOR.bit_length() == 12
+    words = [data << 11 | remainder(data << 11, GENERATOR) for data in range(1, 1 << 12)]
+    assert all(remainder(word, GENERATOR) == 0 for word in words)
+    # The code is linear: its least distance is the least weight of a word. Weights by the textbook's table.
+    weights = [word.bit_count() for word in words]
+    assert {weight: weights.count(weight) for weight in set(weights)} == {
+        7: 253, 8: 506, 11: 1288, 12: 1288, 15: 506, 16: 253, 23: 1,
+    }  # fmt: skip
 
 
 def test_a_known_word():

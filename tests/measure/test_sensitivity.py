@@ -165,3 +165,27 @@ def test_what_is_no_tone_has_no_sinad(voice):
 def test_a_tone_that_can_just_be_heard_still_reads():
     rows = list(sinad_readings(noisy_tone(1.0, 10.0, 5), RATE, window_s=0.5))
     assert [row.sinad_db for row in rows] == [pytest.approx(1.0, abs=0.5)] * len(rows)
+
+
+@pytest.mark.parametrize(
+    ("dbm", "across_uv", "emf_uv", "emf_dbuv"),
+    [
+        # By hand: 0.5 uV across 50 ohms are 0.25e-12 / 50 = 5e-15 W = 5e-12 mW, 10 lg of which is -113.01;
+        # the generator's e.m.f. is twice that, 1 uV, which is 0 dBuV.
+        (-113.0103, 0.5, 1.0, 0.0),
+        # 1 uV across 50 ohms: 1e-12 / 50 = 2e-14 W = 2e-11 mW.
+        (-106.9897, 1.0, 2.0, 6.0206),
+        # 0.224 uV: 5.0176e-14 / 50 = 1.00352e-15 W, a picowatt less 30 dB and 0.0153 dB.
+        (-119.9847, 0.224, 0.448, -6.9744),
+        # 1 mW into 50 ohms: U = sqrt(0.05) = 0.223607 V.
+        (0.0, 223606.8, 447213.6, 113.0103),
+        # 50 uV, S9 below 30 MHz: 2.5e-9 / 50 = 5e-11 W = 5e-8 mW.
+        (-73.0103, 50.0, 100.0, 40.0),
+    ],
+)
+def test_units_of_a_generator_s_level_worked_by_hand(dbm, across_uv, emf_uv, emf_dbuv):
+    level = rf_level(dbm)
+    assert level.microvolt_pd == pytest.approx(across_uv, rel=2e-5)
+    assert level.microvolt_emf == pytest.approx(emf_uv, rel=2e-5)
+    assert level.dbuv_emf == pytest.approx(emf_dbuv, abs=2e-4)
+    assert dbm_of_microvolt(across_uv) == pytest.approx(dbm, abs=2e-4)

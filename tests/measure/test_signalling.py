@@ -116,3 +116,26 @@ def test_the_burst_is_judged_on_frequency_and_length(hz, seconds, good):
     assert burst.frequency_hz == pytest.approx(hz, abs=1.0)
     assert burst.end_s - burst.start_s == pytest.approx(seconds, abs=0.01)
     assert burst.peak_fs == pytest.approx(0.3, rel=0.03)
+
+
+@pytest.mark.parametrize("at", [0.03, 0.05, 0.07])
+def test_a_click_in_a_tone_makes_no_digit_of_its_halves(at):
+    tones = next(each for each in FIVE_TONE_SETS if each.name == "CCIR")
+    x = np.concatenate(
+        [np.zeros(3000), *(tone(tones.digits_hz["1234567890".index(d)], 0.1) for d in "47905")]
+    )
+    x = np.concatenate([x, np.zeros(3000)])
+    click_n = 3000 + round((0.2 + at) * RATE)
+    x[click_n : click_n + round(0.004 * RATE)] += noise(round(0.004 * RATE), 1.0)
+    (call,) = find_calls(find_tone_runs(x + noise(len(x), 0.002), RATE))
+    assert call.digits == "47905"
+
+
+def test_a_burst_with_clicks_in_it_is_one_burst():
+    x = np.concatenate([np.zeros(4000), tone(1750.0, 0.3), np.zeros(4000)])
+    for at_s in (0.07, 0.2):
+        first_n = 4000 + round(at_s * RATE)
+        x[first_n : first_n + 64] += noise(64, 1.0)
+    burst = find_burst(find_tone_runs(x + noise(len(x), 0.002), RATE))
+    assert burst.good
+    assert burst.end_s - burst.start_s == pytest.approx(0.3, abs=0.01)

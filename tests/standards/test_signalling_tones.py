@@ -27,6 +27,18 @@ def test_sub_audible_tones_count_and_closest_neighbours():
     assert (smallest[2], round(smallest[0], 2)) == (67.0, 2.3)
 
 
+def test_sub_audible_tones_follow_their_law():
+    # Twenty tones to the octave: the lists' runs keep to it within what rounding to 0.1 Hz and their makers
+    # left, so that a wrong digit would stand out. The law was found in the lists themselves, no source.
+    step = 2.0 ** (1.0 / 20.0)
+    for first_hz, last_hz in ((67.0, 94.8), (100.0, 192.8), (203.5, 250.3)):
+        run = [hz for hz in tones.SUBAUDIBLE_COMMON_HZ if first_hz <= hz <= last_hz]
+        if first_hz == 67.0:
+            run = sorted([*run, 69.3])
+        for low, high in pairwise(run):
+            assert high / low == pytest.approx(step, rel=0.0035)
+
+
 def test_uk_sub_audible_tones():
     # MPT 1306, Radio & RF Engineering Pocket Book §16.1: 32 tones, all of them common ones, no 100.0 Hz.
     assert len(set(tones.SUBAUDIBLE_UK_HZ)) == 32
@@ -63,6 +75,10 @@ def test_five_tone_sets():
     # Second hand: the digits of EIA are 141 Hz apart, from 600 Hz for 0.
     eia = sets["EIA"].digits_hz
     assert [eia[-1], *eia[:-1]] == [600.0 + 141.0 * n for n in range(10)]
+    # The ten digits of CCIR and its repeat tone are one geometric series (found in the list, no source).
+    series = [*sets["CCIR"].digits_hz, sets["CCIR"].repeat_hz]
+    ratio = (series[-1] / series[0]) ** 0.1
+    assert series == pytest.approx([series[0] * ratio**n for n in range(11)], rel=5e-4)
     # A decoder that accepts ±1.5 % (from memory) can tell any two tones of a set apart.
     for each in tones.FIVE_TONE_SETS:
         used = {*each.digits_hz, each.repeat_hz, *([each.group_hz] if each.group_hz else [])}

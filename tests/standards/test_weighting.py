@@ -77,7 +77,7 @@ def test_normalisation_of_a_and_c():
 
 @pytest.mark.parametrize(("hz", "db", "tolerance_db"), itu_r_bs468_4.TABLE)
 def test_bs468_at_the_rows_of_its_table(hz, db, tolerance_db):
-    # ITU-R BS.468-4, Table 1. The closed form's coefficients are from memory: 0.09 dB is what they achieve,
+    # ITU-R BS.468-4, Table 1. The closed form's coefficients are second hand: 0.09 dB is what they achieve,
     # and inside the tolerance wherever the table gives one.
     difference_db = abs(weight_at("bs468", hz) - db)
     assert difference_db < 0.09

@@ -127,6 +127,10 @@ def test_an_interruption_prints_what_was_measured_and_exits_130(capsys, monkeypa
         (["send", "tone", "1000", "--millivolt", "3"], "not known"),
         (["send", "tone", "x", "--millivolt", "3"], "no frequencies"),
         (["send", "tone", "--millivolt", "3"], "needs 1 value"),
+        (["send", "steps", "--millivolt", "3"], "one value or more"),
+        (["send", "burst", "5", "--millivolt", "3"], "takes no value"),
+        (["send", "noise", "7", "--millivolt", "3"], "takes no value"),
+        (["bench", NULL_BY_HAND, "--rehearse", "--wanted-khz", "0.01"], "not from 0.5 to 6 kHz"),
         (["send", "learn"], "--output"),
         (["bench", "squelch", "--rehearse", "--iq"], "--iq goes with carrier-null-hand"),
         (["bench", "squelch", "--rehearse", "--wanted-khz", "2"], "--wanted-khz goes with"),
@@ -392,3 +396,12 @@ def test_a_level_that_was_typed_wrong_is_asked_for_again(monkeypatch):
 def test_a_channel_wider_than_any_is_refused(capsys):
     assert main(["iq", "iq.wav", "--channel-khz", "1e9"]) == 2
     assert "not from 1 to 250 kHz" in capsys.readouterr().err
+
+
+def test_a_feed_that_cannot_be_written_does_not_take_the_report_along(tmp_path, capsys):
+    place = tmp_path / "gone" / "null.toml"
+    call = ["bench", "carrier-null", "--rehearse", "--deemphasis-us", "0", "--feed-out", str(place)]
+    assert main(call) == 2
+    said = capsys.readouterr()
+    assert "Carrier null: complete" in said.out
+    assert "null.toml: cannot be written" in said.err

@@ -57,5 +57,14 @@ def test_a_wrong_argument_is_refused_in_one_line(arguments, named, capsys):
     assert named in captured.err
 
 
+@pytest.mark.parametrize("command", [["check"], ["sheet", "measure", "1", "found"]])
+def test_a_file_that_looks_like_an_option_is_told_how_to_be_named(command, capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "-over.wav").touch()
+    assert main([*command, "-over.wav"]) == 2
+    said = "audiotest: -over.wav: is taken for an option: write ./-over.wav for the file\n"
+    assert capsys.readouterr().err == said
+
+
 def test_the_default_limits_are_the_27_mhz_ones():
     assert build_parser().parse_args(["check", "a.wav"]).limits == "uk-27fm"

@@ -57,6 +57,26 @@ def test_the_stream_and_its_overs_are_kept(
     assert 0 < over.frames < length_n
 
 
+def test_what_the_input_lost_stands_in_the_journal(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, source: SimulatedSource
+) -> None:
+    # Read once a block: 700 samples go missing between the second block and the third, 80 before the fifth.
+    counts = iter([0, 0, 700, 700, 780])
+
+    class Losing(SimulatedSource):
+        @property
+        def lost_n(self) -> int:
+            return next(counts, 780)
+
+    source.__class__ = Losing
+    assert record.run(arguments(tmp_path)) == 0
+    (folder,) = tmp_path.iterdir()
+    journal = [json.loads(line) for line in (folder / "recording.jsonl").read_text().splitlines()]
+    lost = [(line["at_n"] > 0, line["lost_n"]) for line in journal if line["event"] == "input lost"]
+    assert lost == [(True, 700), (True, 80)]
+    assert "780 or more lost by the input" in " ".join(capsys.readouterr().out.split())
+
+
 @pytest.mark.usefixtures("full_after_one_look")
 def test_a_disk_that_fills_ends_it_and_is_said(tmp_path: Path, source: SimulatedSource) -> None:
     with pytest.raises(FileError, match=r"the disk is full: what was recorded is kept"):

@@ -1,12 +1,15 @@
 """The process around a command: outputs that cannot be written, Ctrl-C while it loads, names with escapes."""
 
+import json
 import os
 import signal
 import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from audiotest.__main__ import main
 from audiotest.terminal.shown import shown
@@ -91,6 +94,15 @@ def test_ctrl_c_while_loading_ends_without_a_word() -> None:
     assert (done.returncode, done.stdout, done.stderr) == (130, "", "")
 
 
+def test_ctrl_c_while_an_error_is_told_is_an_interruption(monkeypatch) -> None:
+    def interrupted(message: str) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("audiotest.terminal.shown.complain", interrupted)
+    assert main(["check", "gone.wav"]) == 130
+    assert main(["check", "--feed", "gone.toml", "gone.wav"]) == 130
+
+
 def test_ctrl_c_is_as_before_when_the_command_runs(monkeypatch) -> None:
     seen = []
     before = signal.getsignal(signal.SIGINT)
@@ -140,3 +152,23 @@ def test_an_error_about_a_feed_shows_its_name_escaped(capsys, tmp_path: Path) ->
     errors = capsys.readouterr().err
     assert "no\\x1b[31m\\nred.wav" in errors
     assert errors.count("\n") == 1
+
+
+ASCII = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
+
+
+@posix
+def test_a_terminal_of_ascii_gets_plain_signs(tmp_path: Path) -> None:
+    done = in_shell("limits", tmp_path, **ASCII)
+    assert done.returncode == 0
+    assert "uk-27fm       +-2.5 kHz" in done.stdout
+    assert "\\" not in done.stdout
+    assert done.stdout.isascii()
+
+
+@posix
+def test_a_document_is_sound_on_a_terminal_of_ascii(tmp_path: Path) -> None:
+    soundfile.write(tmp_path / "µ Ж.wav", np.zeros(16000), 16000)
+    done = in_shell('heard --json "µ Ж.wav"', tmp_path, **ASCII)
+    assert done.returncode == 0
+    assert json.loads(done.stdout)["file"].encode("utf-8", "surrogateescape").decode() == "µ Ж.wav"

@@ -1,8 +1,8 @@
-"""The window for a screen reader, in a process of its own, told line by line what to show.
+"""The window in a process of its own, told line by line what to show; for a screen reader or another display.
 
 Takes from standard input ``over DRIVE PEAK`` (an invented over), ``do DEED``, ``set NUMBER`` (its sheet),
-``form ENTRY`` of the work on a set, ``bench MEASUREMENT``, ``say WORDS``, ``shut`` (every window but the main
-one) and ``close``; answers each with a JSON line.
+``form ENTRY`` of the work on a set, ``bench MEASUREMENT``, ``say WORDS``, ``resize W H``, ``grab FILE``,
+``shut`` (every window but the main one) and ``close``; answers each with a JSON line and the window's size.
 """
 
 import json
@@ -13,6 +13,7 @@ from queue import Empty, SimpleQueue
 from typing import Any
 
 from PySide6.QtCore import QTimer
+from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QApplication
 
 from audiotest.keep.sheets import Sheets
@@ -56,9 +57,16 @@ def obey(window: MainWindow, order: str) -> None:
                 other.close()
     elif word == "say":
         window.sitting.message = rest
+    elif word == "resize":
+        window.resize(*(int(side) for side in rest.split()))
+    elif word == "grab":
+        window.grab().save(rest)
     elif word == "close":
         window.close()
-    tell(done=order)
+    tell(
+        done=order, size=[window.width(), window.height()], full=window.isFullScreen(),
+        platform=QGuiApplication.platformName(), frames=window.frames,
+    )  # fmt: skip
 
 
 def main(folder: Path) -> None:

@@ -1,17 +1,16 @@
 """What a real assistive technology reads: the window on X, AT-SPI beside it, a reader in another process."""
 
-import json
 import os
-import select
 import shutil
 import subprocess
-import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from tests.window.processes import Told, environment, window_process
 
 pytestmark = pytest.mark.window
 HERE = Path(__file__).parent
@@ -29,54 +28,6 @@ def missing() -> str:
         return "at-spi2-core"
     found = subprocess.run([SYSTEM_PYTHON, "-c", BINDINGS], capture_output=True, check=False)
     return "" if found.returncode == 0 else "gir1.2-atspi-2.0 for the system's Python"
-
-
-def environment(**more: str) -> dict[str, str]:
-    """Ours, without what would let the processes find another display, bus or Python."""
-    left_out = ("DISPLAY", "WAYLAND_DISPLAY", "DBUS_SESSION_BUS_ADDRESS", "PYTHONPATH", "QT_QPA_PLATFORM")
-    return {key: value for key, value in os.environ.items() if key not in left_out} | more
-
-
-class Told:
-    """A process that tells JSON lines and takes orders."""
-
-    def __init__(self, command: list[str], variables: dict[str, str], log: Path) -> None:
-        self._log = log.open("wb")
-        self.heard: list[dict[str, Any]] = []
-        self.process = subprocess.Popen(
-            command, env=variables, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=self._log,
-            text=True, bufsize=1, cwd=HERE.parents[1],
-        )  # fmt: skip
-
-    def order(self, text: str) -> None:
-        assert self.process.stdin is not None
-        self.process.stdin.write(text + "\n")
-        self.process.stdin.flush()
-
-    def wait_for(self, wanted: Callable[[dict[str, Any]], bool], longest_s: float = 60.0) -> dict[str, Any]:
-        """The next line that is wanted; those before it stay in `heard`."""
-        assert self.process.stdout is not None
-        end_s = time.monotonic() + longest_s
-        while time.monotonic() < end_s:
-            ready, _, _ = select.select([self.process.stdout], [], [], 1.0)
-            if not ready:
-                continue
-            line = self.process.stdout.readline()
-            assert line, "the process is gone"
-            told: dict[str, Any] = json.loads(line)
-            self.heard.append(told)
-            if wanted(told):
-                return told
-        pytest.fail(f"nothing of the kind among {self.heard[-20:]}")
-
-    def end(self) -> None:
-        if self.process.poll() is None:
-            self.process.kill()
-        self.process.wait(20.0)
-        for pipe in (self.process.stdin, self.process.stdout):
-            if pipe is not None:
-                pipe.close()
-        self._log.close()
 
 
 @pytest.fixture(scope="module")
@@ -141,12 +92,9 @@ def desktop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]
 def window(desktop: dict[str, str], tmp_path_factory: pytest.TempPathFactory) -> Iterator[Told]:
     """The window, on show."""
     folder = tmp_path_factory.mktemp("window")
-    variables = desktop | {
-        "QT_QPA_PLATFORM": "xcb", "QT_LINUX_ACCESSIBILITY_ALWAYS_ON": "1", "HOME": str(folder),
-    }  # fmt: skip
-    made = Told([sys.executable, "-m", "tests.window.spokenwindow", str(folder)], variables, folder / "log")
+    variables = desktop | {"QT_QPA_PLATFORM": "xcb", "QT_LINUX_ACCESSIBILITY_ALWAYS_ON": "1"}
+    made = window_process(folder, variables)
     try:
-        made.wait_for(lambda told: told.get("done") == "open")
         yield made
         made.order("close")
         assert made.process.wait(60.0) == 0

@@ -24,6 +24,7 @@ from audiotest.window.menus import fill_menus
 from audiotest.window.practice import PRACTICE_FEED
 from audiotest.window.settings import load_settings
 from audiotest.window.setupdialog import SetUpDialog, level_word, scale_word
+from audiotest.window.sitting import Fresh
 from tests.window.handling import main_window, press, put
 
 pytestmark = pytest.mark.window
@@ -117,6 +118,28 @@ def test_a_real_over_goes_all_the_way(window: MainWindow, qtbot: Any, audio: np.
     press(qtbot, window, Qt.Key.Key_D)
     assert window.bench.tape.count() == 0
     assert window.bench.advice.heard is None
+
+
+def test_an_over_is_shown_at_once_and_before_the_pictures(
+    window: MainWindow, qtbot: Any, audio: np.ndarray, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # No frame comes by itself here: whatever is shown was asked for by the worker.
+    window.sitting.open_source(lambda: SimulatedSource(audio, 48000))
+    qtbot.waitUntil(
+        lambda: window.sitting.listening is not None or window.sitting.poll() != [], timeout=30000
+    )
+    assert not window.timer.isActive()
+    qtbot.waitUntil(lambda: window.bench.tape.count() == 1, timeout=90000)
+    assert window.bench.advice.heard is not None
+    drawn: list[str] = []
+    monkeypatch.setattr(window.bench, "draw", lambda *_: drawn.append("drawn"))
+    fresh = Fresh(heard=window.bench.advice.heard, outline=np.zeros(4, dtype=np.float32))
+    monkeypatch.setattr(window.sitting, "poll", lambda: [fresh])
+    window.tick()
+    assert drawn == []
+    monkeypatch.setattr(window.sitting, "poll", list)
+    window.tick()
+    assert drawn == ["drawn"]
 
 
 def test_far_view_by_key_and_back(window: MainWindow, qtbot: Any, over: MakeOver) -> None:

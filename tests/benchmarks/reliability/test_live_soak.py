@@ -9,7 +9,6 @@ import pickle
 import subprocess
 import sys
 import time
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -19,15 +18,12 @@ from numpy.typing import NDArray
 
 from tests.benchmarks.reliability.soak import overs
 from tests.live.conftest import card
+from tests.live.gaps import gaps, unreported
 
 __all__ = ["card"]
 
 MINUTES = float(os.environ.get("AUDIOTEST_LIVE_MINUTES", "2"))
 RATE_HZ = 48000
-BLOCK_N = 960
-SEARCH_N = 30 * RATE_HZ
-NEAR_N = 10 * RATE_HZ
-"""A gap is told apart from a late delivery by what follows, so its report comes after it."""
 LARGEST_SHARE = 20.0
 SETTLED_S = 120.0
 MOST_GROWTH_MIB = 16.0
@@ -41,51 +37,6 @@ def long_codes() -> NDArray[np.int16]:
     tiled = np.tile(sounding, length_n // len(sounding) + 1)[:length_n]
     noise = np.random.default_rng(7).integers(-40, 41, length_n)
     return np.clip(tiled + noise, -32768, 32767).astype(np.int16)
-
-
-def place(given: NDArray[np.int16], wanted: NDArray[np.float32], low_n: int, high_n: int) -> int | None:
-    """Where in `given`, from `low_n` to `high_n`, a block was taken from, exactly; None if nowhere."""
-    low_n = max(low_n, 0)
-    part = given[low_n : high_n + len(wanted)]
-    found = np.arange(len(part) - len(wanted) + 1)
-    for k, code in enumerate(wanted):
-        found = found[part[found + k] == code]
-        if len(found) == 0:
-            return None
-    return low_n + int(found[0])
-
-
-@dataclass
-class Gap:
-    """Samples that are missing before a position of what was caught; fewer than none came from nowhere."""
-
-    at_n: int
-    missing_n: int
-
-
-def gaps(given: NDArray[np.int16], caught: NDArray[np.float32]) -> list[Gap]:
-    """Every place at which what was caught does not go on as what was given."""
-    offset = place(given, caught[:BLOCK_N], 0, len(given))
-    assert offset is not None, "the beginning is not found"
-    assert np.any(caught[:BLOCK_N]), "the beginning is silence"
-    found: list[Gap] = []
-    for at in range(0, len(caught) - BLOCK_N, BLOCK_N):
-        block = caught[at : at + BLOCK_N]
-        expected_n = offset + at
-        if expected_n + BLOCK_N > len(given):
-            break
-        if np.array_equal(given[expected_n : expected_n + BLOCK_N], block):
-            continue
-        if not np.any(block):
-            # Silence is everywhere alike.
-            continue
-        now_n = place(given, block, expected_n - SEARCH_N, expected_n + SEARCH_N)
-        if now_n is None:
-            # The change is within this block: the next whole one tells.
-            continue
-        found.append(Gap(at, now_n - expected_n))
-        offset = now_n - at
-    return found
 
 
 def print_shares(calls: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -134,7 +85,7 @@ def test_every_sample_is_there_or_counted(card: Any, tmp_path: Path) -> None:
     found = gaps(given, caught * 32768.0)
     marks = live["marks"]
     lost = [gap for gap in found if gap.missing_n > 0]
-    unseen = [gap for gap in lost if not any(-BLOCK_N <= at_n - gap.at_n <= NEAR_N for at_n, _ in marks)]
+    unseen = unreported(lost, marks)
     print(
         f"\n{len(caught) / RATE_HZ / 60:.1f} min, {len(live['kinds'])} overs; "
         f"{len(lost)} gaps of together {sum(gap.missing_n for gap in lost)} samples, "
