@@ -59,20 +59,31 @@ def kill_once(folder: Path, rate_hz: int, after_s: float) -> Outcome:
     )
 
 
-def main() -> None:
-    folder, rate_hz = Path(sys.argv[1]), int(sys.argv[2])
+def main(folder: str, rate: str, part: str = "0.9", pace: str = "real time") -> None:
+    """Record; at the pace "settled" each block waits until what the one before it brought about is done.
+
+    Then the disk answers at once as far as the recording's own time goes, however slow the machine is, and
+    each line carries the steady clock as well.
+    """
+    rate_hz = int(rate)
     samples = known(rate_hz, 120.0)
-    part_s = float(sys.argv[3]) if len(sys.argv) > 3 else 0.9
-    recorder = Recorder(folder, rate_hz, part_s=part_s, reserve_bytes=0)
+    recorder = Recorder(Path(folder), rate_hz, part_s=float(part), reserve_bytes=0)
     recorder.start()
     block_n = round(BLOCK_S * rate_hz)
     began_s = time.monotonic()
-    for start_n in range(0, len(samples), block_n):
-        recorder.push(samples[start_n : start_n + block_n])
-        sys.stdout.write(f"{start_n + block_n}\n")
+    for end_n in range(block_n, len(samples), block_n):
+        recorder.push(samples[end_n - block_n : end_n])
+        if pace == "settled":
+            sys.stdout.write(f"{time.monotonic():.6f} {end_n}\n")
+            while recorder.state.written_s * rate_hz < end_n - 0.5:
+                time.sleep(0.0005)
+            recorder._medium.submit(lambda: None).result()
+        else:
+            sys.stdout.write(f"{end_n}\n")
+            sys.stdout.flush()
+            time.sleep(max(0.0, began_s + end_n / rate_hz - time.monotonic()))
         sys.stdout.flush()
-        time.sleep(max(0.0, began_s + (start_n + block_n) / rate_hz - time.monotonic()))
 
 
 if __name__ == "__main__":
-    main()
+    main(*sys.argv[1:])
