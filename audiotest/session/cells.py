@@ -103,7 +103,7 @@ class RecentCells:
         )
 
     def shift_db(self, reference_db: NDArray[np.float64], cells: int = WINDOW_CELLS) -> float | None:
-        """How far the last cells lie above a known noise, if they are that noise at another volume."""
+        """How far the last cells lie above a noise, shape (n_bands,), if they are it at another volume."""
         if len(self.levels_db) < cells:
             return None
         away = self.window(cells).mean(axis=0) - reference_db
