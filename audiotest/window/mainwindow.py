@@ -27,7 +27,7 @@ from audiotest.window.setupdialog import SetUpDialog
 from audiotest.window.sheetdeeds import SheetDeeds
 from audiotest.window.sitting import Fresh, Sitting
 from audiotest.window.textpage import TextPage
-from audiotest.window.theme import apply_theme, choose_theme
+from audiotest.window.theme import apply_theme, choose_theme, dress_marks
 from audiotest.window.viewdeeds import ViewDeeds
 
 FRAME_MS = 22
@@ -136,6 +136,8 @@ class MainWindow(QMainWindow):
         self.show_far()
         if self.sheet_deeds.page is not None:
             self.sheet_deeds.page.dress(self.theme)
+        if self.dialog is not None:
+            dress_marks(self.dialog, self.theme)
 
     # -- the timer --------------------------------------------------------------------------------
 

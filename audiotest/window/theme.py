@@ -109,6 +109,8 @@ def dress_marks(window: QWidget, theme: Theme) -> None:
         for mark in window.findChildren(kind):
             if mark.styleSheet() != style:
                 mark.setStyleSheet(style)
+            # One that has a style of its own no longer follows the size of the usual letters.
+            mark.setFont(QApplication.font())
 
 
 def marks_style(theme: Theme) -> str:
