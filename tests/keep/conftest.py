@@ -16,9 +16,14 @@ from tests.keep.benchjob import do_job
 
 @pytest.fixture
 def over() -> Over:
+    return invented_over()
+
+
+def invented_over(start_s: float = 1.0, end_s: float = 2.0) -> Over:
+    """A spoken over with everything measured."""
     return Over(
-        start_s=1.0,
-        end_s=2.0,
+        start_s=start_s,
+        end_s=end_s,
         kind="voice",
         speech_start_s=1.2,
         speech_end_s=1.9,

@@ -16,6 +16,7 @@ import numpy as np
 
 from audiotest.keep.parts import codes_24, find_parts, read_stretch
 from audiotest.keep.recorder import Recorder
+from tests.keep.conftest import invented_over
 
 BLOCK_S = 0.02
 REPOSITORY = Path(__file__).parents[2]
@@ -62,8 +63,8 @@ def kill_once(folder: Path, rate_hz: int, after_s: float) -> Outcome:
 def main(folder: str, rate: str, part: str = "0.9", pace: str = "real time") -> None:
     """Record; at the pace "settled" each block waits until what the one before it brought about is done.
 
-    Then the disk answers at once as far as the recording's own time goes, however slow the machine is, and
-    each line carries the steady clock as well.
+    Then the disk answers at once as far as the recording's own time goes, however slow the machine is. Each
+    line carries the steady clock as well, and every second an over is cut out.
     """
     rate_hz = int(rate)
     samples = known(rate_hz, 120.0)
@@ -78,6 +79,9 @@ def main(folder: str, rate: str, part: str = "0.9", pace: str = "real time") -> 
             while recorder.state.written_s * rate_hz < end_n - 0.5:
                 time.sleep(0.0005)
             recorder._medium.submit(lambda: None).result()
+            if end_n // rate_hz > (end_n - block_n) // rate_hz:
+                # An over has just ended, each second.
+                recorder.cut(invented_over(end_n / rate_hz - 1.0, end_n / rate_hz - 0.7))
         else:
             sys.stdout.write(f"{end_n}\n")
             sys.stdout.flush()

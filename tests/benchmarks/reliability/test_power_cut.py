@@ -7,6 +7,7 @@ last emptied, and with a random half of that. The copy is mounted, which replays
 journal, and looked at. Needs the right to mount loop devices, and ``pip install fusepy``; a few minutes.
 """
 
+import json
 import os
 import random
 import shutil
@@ -21,6 +22,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 
 from audiotest.errors import FileError
 from audiotest.keep.parts import codes_24, find_parts, read_stretch
@@ -170,17 +172,27 @@ def lost_by_cuts(tmp_path: Path, system: str, rate_hz: int, module: str) -> dict
     """Seconds that each cut costs a recording, by what becomes of the disk's cache."""
     run = run_on(system, tmp_path, module, str(rate_hz), "7.0", "settled")
     expected = codes_24(known(rate_hz, 120.0))
+    overs: set[int] = set()
 
     def lost_s(kept: Path, said: list[str]) -> float:
         parts = [part for folder in kept.glob("recording *") for part in find_parts(folder)]
         codes = read_stretch(parts, 0, 2**62)
         assert np.array_equal(codes, expected[: len(codes)])
+        for beside in kept.glob("recording */over *.json"):
+            # An over is there whole, with its clip, or not at all.
+            document = json.loads(beside.read_text())
+            clip, _ = soundfile.read(beside.with_name(document["clip"]), dtype="int32")
+            start_n = round(document["clip_start_s"] * rate_hz)
+            assert len(clip) == round(document["clip_length_s"] * rate_hz) > 0
+            assert np.array_equal(clip, expected[start_n : start_n + len(clip)])
+            overs.add(document["number"])
         return max(int(said[-1]) - len(codes), 0) / rate_hz
 
     found = after_each_cut(run, tmp_path, lost_s)
     for cache, lost in found.items():
         print(f"\n{system} {rate_hz} Hz, cache {cache}, {CUTS} cuts: lost {np.mean(lost):.2f} s on average, "
               f"{max(lost):.2f} s at most", end="")  # fmt: skip
+    print(f"; overs up to number {max(overs, default=0)} among them", end="")
     return found
 
 
