@@ -20,7 +20,7 @@ def sheets_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.mark.parametrize(
-    ("ending", "start"), [("html", b"<!DOCTYPE html>"), ("pdf", b"%PDF"), ("JSON", b"{")]
+    ("ending", "start"), [("html", b"<!DOCTYPE html>"), ("pdf", b"%PDF"), ("JSON", b"{"), ("zip", b"PK")]
 )
 def test_the_ending_decides(tmp_path: Path, ending: str, start: bytes) -> None:
     file = tmp_path / f"report.{ending}"

@@ -6,7 +6,9 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from audiotest.__main__ import main
 from audiotest.errors import FileError
@@ -203,13 +205,20 @@ def test_check_and_copy(capsys: pytest.CaptureFixture[str], sheets_file: Path, t
 
 
 @pytest.mark.usefixtures("begun")
-def test_a_sheet_goes_out_and_comes_in_again(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+@pytest.mark.parametrize(("ending", "files"), [("json", 0), ("zip", 1)])
+def test_a_sheet_goes_out_and_comes_in_again(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, ending: str, files: int
+) -> None:
     main(["sheet", "read", "1", "left", "power=4 W"])
-    file = tmp_path / "sheet.json"
+    soundfile.write(tmp_path / "clip.wav", np.zeros(800), 8000)
+    assert main(["sheet", "attach", "1", "left", str(tmp_path / "clip.wav")]) == 0
+    file = tmp_path / f"sheet.{ending}"
     assert main(["report", "1", "-o", str(file)]) == 0
     capsys.readouterr()
     assert main(["sheet", "import", str(file)]) == 0
     assert "taken in as sheet 2" in " ".join(capsys.readouterr().out.split())
+    assert main(["sheet", "show", "2", "--json"]) == 0
+    assert len(json.loads(capsys.readouterr().out)["attachments"]) == files
 
 
 def test_every_way_that_is_declared_is_carried_out() -> None:
