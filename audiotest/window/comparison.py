@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
     QLabel,
     QPushButton,
     QScrollArea,
+    QSizePolicy,
     QVBoxLayout,
     QWidget,
 )
@@ -107,7 +108,9 @@ class Comparison(QDialog):
             Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
         )
         self.plot = make_plot("long-term spectra of the two overs", "long-term spectrum, Hz", "dBFS a line")
-        self.plot.setMinimumSize(360, 220)
+        self.plot.setMinimumSize(360, 160)
+        # It asks for much of its own accord; what is below it must be in sight first.
+        self.plot.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         dress_plot(self.plot, theme)
         self.plot.setXRange(0.0, SPECTRUM_HIGH_HZ, padding=0.0)
         legend = Legend(self.plot)

@@ -43,9 +43,14 @@ class FarView:
     trend: str = ""
 
 
-def far_view(heard: Heard | None, limits: LimitSet, reading: LiveReading | None) -> FarView:
-    """The instruction and the figure being trimmed, for a screen three metres away."""
-    state = "waiting for the first over" if reading is None else live_state(reading)
+def far_view(
+    heard: Heard | None, limits: LimitSet, reading: LiveReading | None, *, said: str = ""
+) -> FarView:
+    """The instruction and the figure being trimmed, for a screen three metres away.
+
+    ``said`` is what the window has to say just now; it takes the place of the feed's state.
+    """
+    state = said or ("waiting for the first over" if reading is None else live_state(reading))
     if heard is None:
         return FarView(
             turn="unknown", headline="TALK", amount="", then="five seconds or more, then unkey",

@@ -1,5 +1,6 @@
 """The main window: passes what the user wants to the sitting, and what the sitting has to the panes."""
 
+import time
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
@@ -20,7 +21,7 @@ from audiotest.window.menus import fill_menus
 from audiotest.window.overdeeds import OverDeeds
 from audiotest.window.playback import CUE_RATE_HZ, Player, cue_tones
 from audiotest.window.practicepane import PracticePane
-from audiotest.window.presenter import Heard, cue_error_db, feed_line, hiss_words
+from audiotest.window.presenter import LENT_WORDS, Heard, cue_error_db, feed_line, hiss_words
 from audiotest.window.scope import VIEWS
 from audiotest.window.settings import Settings, save_settings
 from audiotest.window.setupdialog import SetUpDialog
@@ -67,12 +68,14 @@ class MainWindow(QMainWindow):
         self.over_deeds, self.view_deeds = OverDeeds(self), ViewDeeds(self)
         self.sheet_deeds, self.bench_deeds = SheetDeeds(self), BenchDeeds(self)
         self.deeds: dict[str, QAction] = fill_menus(self, DEEDS, lambda name: self.deed(name)())
-        self._shown_message = ""
+        self._shown_message, self._message_ends_s = "", 0.0
         self._truths_seen = 0
         self._dressed_for: object = None
         # Made now: a line that appears with the first message would shift everything above it.
         self.statusBar().setSizeGripEnabled(False)
-        self.statusBar().addPermanentWidget(QLabel(HINT))
+        hint = QLabel(HINT)
+        hint.setContentsMargins(0, 0, 8, 0)
+        self.statusBar().addPermanentWidget(hint)
         self.bench.tape.itemSelectionChanged.connect(self._choice_changed)
         self.bench.tape.itemDoubleClicked.connect(lambda _: self.over_deeds.replay())
         for name, button in self.bench.tape_buttons.buttons.items():
@@ -180,6 +183,7 @@ class MainWindow(QMainWindow):
             self.sitting.message, self.player.trouble = str(self.player.trouble), None
         if self.sitting.message != self._shown_message:
             self._shown_message = self.sitting.message
+            self._message_ends_s = time.monotonic() + MESSAGE_MS / 1000.0
             self.statusBar().showMessage(self._shown_message, MESSAGE_MS)
             announce(self.statusBar(), self._shown_message)
             for number in self.sitting.kept:
@@ -215,7 +219,11 @@ class MainWindow(QMainWindow):
         """Write the far view."""
         listening = self.sitting.listening
         reading = None if listening is None else listening.reading
-        self.far_pane.show_view(far_view(self.sitting.log.latest, self.sitting.limits, reading), self.theme)
+        said = self._shown_message if time.monotonic() < self._message_ends_s else ""
+        if not said and self.sitting.lent_now:
+            said = LENT_WORDS
+        view = far_view(self.sitting.log.latest, self.sitting.limits, reading, said=said)
+        self.far_pane.show_view(view, self.theme)
 
     def _mark_limiter(self, heard: Heard) -> None:
         limiter, deviation = heard.over.limiter, heard.over.deviation

@@ -62,6 +62,23 @@ def test_the_key_replays_only_while_no_carrier_is_up(
     assert player.played == [(48000, 48000)]
 
 
+def test_across_the_room_it_is_said_too_why_nothing_plays(
+    window: MainWindow, qtbot: Any, over: MakeOver, carrier: dict[str, bool]
+) -> None:
+    put(window, over())
+    carrier["up"] = True
+    press(qtbot, window, Qt.Key.Key_F)
+    press(qtbot, window, Qt.Key.Key_R)
+    window._slow_tick()
+    assert "a carrier is up: not played" in window.far_pane.view.state
+    window._message_ends_s = 0.0
+    window._slow_tick()
+    assert window.far_pane.view.state == "waiting for the first over"
+    window.sitting.lent = True
+    window._slow_tick()
+    assert window.far_pane.view.state == "the bench measurements have the input"
+
+
 def test_a_carrier_that_comes_up_ends_the_replay(
     window: MainWindow, qtbot: Any, over: MakeOver, carrier: dict[str, bool]
 ) -> None:
