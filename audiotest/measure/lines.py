@@ -24,7 +24,7 @@ EDGE_S = 0.1
 """Fade at both ends, so that their jumps do not spread over the band; little of them is weighed anyway."""
 BAND_HZ = (30.0, 40.0, 320.0, 340.0)
 """Where lines are looked for, with its slopes: speech above weighs nothing."""
-PARTS_HZ = (0.0, 92.9, 125.2, 175.5, LOW_RATE_HZ / 2.0)
+PARTS_HZ = (0.0, 92.9, 125.2, 175.5, 350.0)
 """A voice is loud at other moments in each part than in the next; no tone or hum is at the borders."""
 BESIDE_HZ = 12.0
 """How far beyond a part the voice counts that decides its weights."""
@@ -40,9 +40,9 @@ LEAST_STEADY = 0.8
 class LowBand:
     """The band below 340 Hz at 1 kHz: as it came, whitened, weighted spectrum of that and local noise.
 
-    ``samples`` and ``white`` have shape (n,), ``weights`` (parts, n); ``gain`` is what whitened,
-    ``spectrum`` holds complex peak amplitudes of ``white`` and ``noise_power`` the mean square of the
-    amplitudes around, all three in steps of ``step_hz`` from 0 Hz.
+    ``samples`` and ``white`` have shape (n,), ``weights`` (parts, n); ``spectrum`` holds complex peak
+    amplitudes of ``white`` and ``noise_power`` the mean square of the amplitudes around, both in steps of
+    ``step_hz`` from 0 Hz; ``gain`` is what whitened, in steps of a cell, `PADDING` times as wide.
     """
 
     samples: NDArray[np.float64]
@@ -88,27 +88,31 @@ def analyse(low: NDArray[np.float64]) -> LowBand:
     Loud syllables count less: each moment is weighted by the inverse of the power around it, as weighted
     least squares asks for when the noise changes (textbook), bounded so that pauses do not count alone.
     """
-    n = PADDING * scipy.fft.next_fast_len(len(low), real=True)
-    gain = _whitening(low, n)
+    count = scipy.fft.next_fast_len(len(low), real=True)
+    gain = _whitening(low, count)
     from_end_n = np.minimum(np.arange(len(low)), np.arange(len(low))[::-1])
     edges = 0.5 - 0.5 * np.cos(np.pi * np.minimum(from_end_n / (EDGE_S * LOW_RATE_HZ), 1.0))
-    white = scipy.fft.irfft(scipy.fft.rfft(low * edges, n) * gain, n)[: len(low)]
-    whole = scipy.fft.rfft(white, n)
-    beside = round(BESIDE_HZ * n / LOW_RATE_HZ)
+    white = scipy.fft.irfft(scipy.fft.rfft(low * edges, count) * gain, count)[: len(low)]
+    whole = scipy.fft.rfft(white, count)
+    beside = round(BESIDE_HZ * count / LOW_RATE_HZ)
     weights, spectra, noises = [], [], []
-    for first, last in pairwise(round(hz * n / LOW_RATE_HZ) for hz in PARTS_HZ):
+    for first, last in pairwise(round(hz * count / LOW_RATE_HZ) for hz in PARTS_HZ):
         part = np.zeros_like(whole)
         inside = slice(max(first - beside, 0), last + beside)
         part[inside] = whole[inside]
-        power = uniform_filter1d(scipy.fft.irfft(part, n)[: len(low)] ** 2, LOUD_N, mode="nearest")
+        power = uniform_filter1d(scipy.fft.irfft(part, count)[: len(low)] ** 2, LOUD_N, mode="nearest")
         typical = max(float(np.median(power)), 1e-20)
         weights.append(np.hanning(len(low) + 2)[1:-1] / (power / typical + QUIET_SHARE))
-        spectrum = scipy.fft.rfft(2.0 / float(np.sum(weights[-1])) * weights[-1] * white, n)
-        spectra.append(spectrum[first:last])
-        noises.append(_around(spectrum)[first:last])
+        scale = 2.0 / float(np.sum(weights[-1]))
+        spectrum = scipy.fft.rfft(scale * weights[-1] * white, PADDING * count)
+        spectra.append(spectrum[PADDING * first : PADDING * last])
+        cells = _around(np.abs(spectrum[::PADDING]) ** 2, first, last + 1, count)
+        steps = np.arange(PADDING * (last - first)) / PADDING
+        noises.append(np.interp(steps, np.arange(len(cells)), cells))
     return LowBand(
-        low, white, gain, np.array(weights), np.concatenate(spectra), np.concatenate(noises), LOW_RATE_HZ / n
-    )
+        low, white, gain, np.array(weights), np.concatenate(spectra), np.concatenate(noises),
+        LOW_RATE_HZ / (PADDING * count),
+    )  # fmt: skip
 
 
 def weights_at(band: LowBand, frequency_hz: float) -> NDArray[np.float64]:
@@ -117,27 +121,27 @@ def weights_at(band: LowBand, frequency_hz: float) -> NDArray[np.float64]:
     return np.asarray(band.weights[min(max(part, 0), len(band.weights) - 1)])
 
 
-def _around(spectrum: NDArray[np.complex128]) -> NDArray[np.float64]:
-    """Mean square around each step of a padded spectrum of a tapered signal."""
-    cells = np.abs(spectrum[::PADDING]) ** 2
-    # Half the sampling rate lies as many cells up as half the signal is long.
-    span = 2 * round(NEIGHBOURS_HZ / (LOW_RATE_HZ / 2.0) * (len(cells) - 1)) + 1
+def _around(power: NDArray[np.float64], first: int, last: int, count: int) -> NDArray[np.float64]:
+    """Mean of the power around each cell from ``first`` to ``last`` of a tapered signal's spectrum."""
+    reach = round(NEIGHBOURS_HZ * count / LOW_RATE_HZ)
+    from_cell = max(first - reach, 0)
     # The power of a noise cell is exponentially distributed: its median is ln 2 of the mean.
-    local = median_filter(cells, size=span, mode="nearest") / np.log(2.0)
-    noise = np.interp(np.arange(len(spectrum)), PADDING * np.arange(len(cells)), local)
-    return np.asarray(np.maximum(noise, 1e-24))
+    local = median_filter(power[from_cell : last + reach], size=2 * reach + 1, mode="nearest") / np.log(2.0)
+    return np.asarray(np.maximum(local[first - from_cell :][: last - first], 1e-24))
 
 
-def _whitening(low: NDArray[np.float64], n: int) -> NDArray[np.float64]:
-    """Gain over `n` steps that makes the noise the same everywhere in the band, and takes the rest away."""
-    hz = scipy.fft.rfftfreq(n, 1.0 / LOW_RATE_HZ)
-    band = np.interp(hz, BAND_HZ, (0.0, 1.0, 1.0, 0.0))
+def _whitening(low: NDArray[np.float64], count: int) -> NDArray[np.float64]:
+    """Gain of each cell that makes the noise the same everywhere in the band, and takes the rest away."""
     tapered = 2.0 / len(low) * np.hanning(len(low) + 2)[1:-1] * low
-    level = np.log(_around(scipy.fft.rfft(tapered, n)))
+    power = np.abs(scipy.fft.rfft(tapered, count)) ** 2
+    level = np.full(len(power), np.inf)
+    top = round(PARTS_HZ[-1] * count / LOW_RATE_HZ)
+    level[:top] = np.log(_around(power, 0, top, count))
     # A gain without fine structure rings for no longer than the fade at the ends.
-    span = 2 * round(SMOOTH_HZ / LOW_RATE_HZ * n) + 1
+    span = 2 * round(SMOOTH_HZ / LOW_RATE_HZ * count) + 1
     for _ in range(2):
-        level = uniform_filter1d(level, span, mode="nearest")
+        level[:top] = uniform_filter1d(level[:top], span, mode="nearest")
+    band = np.interp(np.arange(len(power)) * LOW_RATE_HZ / count, BAND_HZ, (0.0, 1.0, 1.0, 0.0))
     return np.asarray(band * np.exp(-0.5 * level))
 
 
@@ -169,7 +173,7 @@ def amplitude_at(band: LowBand, frequency_hz: float) -> complex:
 
 def gain_at(band: LowBand, frequency_hz: float) -> float:
     """What a line of this frequency was multiplied by to whiten the band."""
-    return float(np.interp(frequency_hz / band.step_hz, np.arange(len(band.gain)), band.gain))
+    return float(np.interp(frequency_hz / (PADDING * band.step_hz), np.arange(len(band.gain)), band.gain))
 
 
 def is_steady(band: LowBand, line: Line) -> bool:
