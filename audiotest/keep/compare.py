@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 import soundfile as sf
 from numpy.typing import NDArray
-from scipy.signal import welch
 
 from audiotest.errors import FileError
 from audiotest.keep.durable import new_folder, write_new
 from audiotest.keep.loudness import integrated_loudness_lufs, matching_gains_db
+from audiotest.measure.lean import power_density
 from audiotest.records import Over
 from audiotest.units import db_amplitude, power_db
 
@@ -149,6 +149,6 @@ def _tilt_db(samples: NDArray[np.float32], rate_hz: int) -> float | None:
     length_n = round(0.04 * rate_hz)
     if len(samples) < 10 * length_n:
         return None
-    hz, power = welch(samples.astype(np.float64), rate_hz, nperseg=length_n)
+    hz, power = power_density(samples, rate_hz, length_n)
     bands = [float(np.sum(power[(hz >= low) & (hz < high)])) for low, high in (LOW_BAND_HZ, HIGH_BAND_HZ)]
     return power_db(bands[1] / bands[0]) if bands[0] > 1e-18 else None

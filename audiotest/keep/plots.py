@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import welch
 
 from audiotest.advise.rules import HIGH_DRIVE_DB, LOW_DRIVE_DB, LOW_PEAK_RATIO
 from audiotest.keep.drawing import Axes, Box, Dot, Drawing, Ink, Line, Shape, Words
 from audiotest.keep.plotfile import Curves
 from audiotest.keep.sheetrecords import STAGE_WORDS, Reading, Stage
+from audiotest.measure.lean import power_density
 from audiotest.records import LimitSet
 
 WIDTH, HEIGHT = 360.0, 230.0
@@ -89,7 +89,7 @@ def spectrum(
     length_n = round(RESOLUTION_S * rate_hz)
     if len(samples) < 5 * length_n:
         return None
-    hz, power = welch(samples.astype(np.float64), rate_hz, "hann", length_n, detrend="constant")
+    hz, power = power_density(samples, rate_hz, length_n)
     kept = (hz > 0.0) & (hz <= min(SPECTRUM_HIGH_HZ, 0.45 * rate_hz))
     hz, power = hz[kept], power[kept]
     strongest = float(np.max(power))
