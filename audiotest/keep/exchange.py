@@ -9,6 +9,7 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from audiotest.standards.limits import get_limits
 
 SCHEMA = "audiotest-sheet-1"
 MOST_ENTRIES = 2000
+EARLIEST_YEAR, LATEST_YEAR = 1970, 2200
 KINDS: tuple[Kind, ...] = ("clip", "plot", "picture")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
@@ -36,6 +38,7 @@ class Enclosed:
     kind: Kind
     title: str
     measured: dict[str, Any] | None
+    added: datetime | None
 
 
 def sheet_document(sheet: Sheet) -> dict[str, Any]:
@@ -135,7 +138,7 @@ def take_in(sheets: Sheets, document: dict[str, Any], name: str, enclosed: Seque
     """Put a document on the books as a new visit and return its number.
 
     A set of the same maker, model and serial is taken to be the same set; without a serial it is a new
-    one. Times are those of the import.
+    one. Times are those of the document; what has none there is of now.
 
     Parameters
     ----------
@@ -156,27 +159,40 @@ def take_in(sheets: Sheets, document: dict[str, Any], name: str, enclosed: Seque
     try:
         radio = _mapping(document.get("set"), "set")
         visit = _mapping(document.get("visit"), "visit")
-        figures = [(_figure(entry), _whole(entry, "attachment")) for entry in _entries(document, "readings")]
+        closed = _moment(visit, "closed")
+        figures = [(_figure(entry), entry) for entry in _entries(document, "readings")]
         with sheets.all_or_nothing():
-            visit_id = sheets.open_visit(
-                _set_for(sheets, radio), limits=_text(visit, "limits"), channel=_whole(visit, "channel"),
-                assigned_mhz=_number(visit, "assigned_mhz"), complaint=_text(visit, "complaint"),
-                owner=_text(visit, "owner"), bench=_text(visit, "bench"),
-            )  # fmt: skip
+            set_id = _set_for(sheets, radio)
+            with sheets.as_of(_moment(visit, "opened")):
+                visit_id = sheets.open_visit(
+                    set_id, limits=_text(visit, "limits"), channel=_whole(visit, "channel"),
+                    assigned_mhz=_number(visit, "assigned_mhz"), complaint=_text(visit, "complaint"),
+                    owner=_text(visit, "owner"), bench=_text(visit, "bench"),
+                )  # fmt: skip
             _add_words(sheets, visit_id, document)
-            kept = {
-                place: sheets.attach(
-                    visit_id, file.stage, file.kind, file.path, title=file.title, measured=file.measured
-                )
-                for place, file in enumerate(enclosed, start=1)
-                if file is not None
-            }
-            for (stage, point, typed, figure), place in figures:
-                on = None if place is None else kept.get(place)
-                sheets.add_figure(visit_id, stage, figure, point=point, typed=typed, attachment_id=on)
+            kept = _keep_files(sheets, visit_id, enclosed)
+            for (stage, point, typed, figure), entry in figures:
+                on = kept.get(_whole(entry, "attachment") or 0)
+                with sheets.as_of(_moment(entry, "taken")):
+                    sheets.add_figure(visit_id, stage, figure, point=point, typed=typed, attachment_id=on)
+            if closed is not None:
+                with sheets.as_of(closed):
+                    sheets.close_visit(visit_id)
     except (ValueError, RecursionError, OverflowError, RequestError) as error:
         raise refused(name, error) from error
     return visit_id
+
+
+def _keep_files(sheets: Sheets, visit_id: int, enclosed: Sequence[Enclosed | None]) -> dict[int, int]:
+    """Attach what came along; the number of each attachment by its place from 1."""
+    kept = {}
+    for place, file in enumerate(enclosed, start=1):
+        if file is not None:
+            with sheets.as_of(file.added):
+                kept[place] = sheets.attach(
+                    visit_id, file.stage, file.kind, file.path, title=file.title, measured=file.measured
+                )
+    return kept
 
 
 def enclosed_as(entry: dict[str, Any], path: Path) -> Enclosed:
@@ -188,6 +204,7 @@ def enclosed_as(entry: dict[str, Any], path: Path) -> Enclosed:
     return Enclosed(
         path=path, stage=_stage(entry), kind=kind, title=_text(entry, "title"),
         measured=None if measured is None else _mapping(measured, "what was measured"),
+        added=_moment(entry, "added"),
     )  # fmt: skip
 
 
@@ -200,14 +217,17 @@ def _add_words(sheets: Sheets, visit_id: int, document: dict[str, Any]) -> None:
     """Faults, parts and spoken reports of a document."""
     for entry in _entries(document, "faults"):
         cure = None if entry.get("cure") is None else _text(entry, "cure")
-        sheets.add_fault(visit_id, _text(entry, "fault"), cure)
+        with sheets.as_of(_moment(entry, "noted")):
+            sheets.add_fault(visit_id, _text(entry, "fault"), cure)
     for entry in _entries(document, "parts"):
-        sheets.add_part(visit_id, _text(entry, "name"), _whole(entry, "count") or 1)
+        with sheets.as_of(_moment(entry, "fitted")):
+            sheets.add_part(visit_id, _text(entry, "name"), _whole(entry, "count") or 1)
     for entry in _entries(document, "spoken"):
-        sheets.add_spoken(
-            visit_id, _stage(entry), _whole(entry, "readability") or 0, _whole(entry, "strength") or 0,
-            who=_text(entry, "who"), place=_text(entry, "place"), words=_text(entry, "words"),
-        )  # fmt: skip
+        with sheets.as_of(_moment(entry, "heard")):
+            sheets.add_spoken(
+                visit_id, _stage(entry), _whole(entry, "readability") or 0, _whole(entry, "strength") or 0,
+                who=_text(entry, "who"), place=_text(entry, "place"), words=_text(entry, "words"),
+            )  # fmt: skip
 
 
 def _set_for(sheets: Sheets, radio: dict[str, Any]) -> int:
@@ -215,10 +235,11 @@ def _set_for(sheets: Sheets, radio: dict[str, Any]) -> int:
     for known in sheets.sets():
         if serial and (known.maker, known.model, known.serial) == (maker, model, serial):
             return known.id
-    return sheets.add_set(
-        maker, model, serial, service=_text(radio, "service"), options=_text(radio, "options"),
-        note=_text(radio, "note"),
-    )  # fmt: skip
+    with sheets.as_of(_moment(radio, "added")):
+        return sheets.add_set(
+            maker, model, serial, service=_text(radio, "service"), options=_text(radio, "options"),
+            note=_text(radio, "note"),
+        )  # fmt: skip
 
 
 def _figure(entry: dict[str, Any]) -> tuple[Stage, str, str | None, Figure]:
@@ -285,6 +306,20 @@ def _whole(entry: dict[str, Any], key: str) -> int | None:
     if value is not None and (isinstance(value, bool) or not isinstance(value, int)):
         raise ValueError(f"{key} is no whole number")
     return value
+
+
+def _moment(entry: dict[str, Any], key: str) -> datetime | None:
+    """A time with its zone; None where there is none."""
+    text = "" if entry.get(key) is None else _text(entry, key)
+    if not text:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        moment = None
+    if moment is None or moment.tzinfo is None or not EARLIEST_YEAR <= moment.year <= LATEST_YEAR:
+        raise ValueError(f"{key} is no time, such as 2026-03-01T14:05:09+00:00")
+    return moment
 
 
 def _stage(entry: dict[str, Any]) -> Stage:

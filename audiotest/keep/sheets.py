@@ -344,6 +344,17 @@ class Sheets:
             yield
 
     @contextmanager
+    def as_of(self, moment: datetime | None) -> Iterator[None]:
+        """Date what is written meanwhile to another moment, where one is given."""
+        before = self._now
+        try:
+            if moment is not None:
+                self._now = lambda: moment
+            yield
+        finally:
+            self._now = before
+
+    @contextmanager
     def _changing(self) -> Iterator[None]:
         if self.base.in_transaction:
             yield

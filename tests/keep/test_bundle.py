@@ -25,13 +25,13 @@ from audiotest.keep.report import make_report
 from audiotest.keep.sheets import Figure, Sheets
 from tests.keep.conftest import Job
 
-STAMPS = {"taken", "added", "noted", "fitted", "heard", "opened", "closed", "file"}
-"""Times are those of the import, and a kept file's name is the importing folder's own."""
+OWN = {"file"}
+"""A kept file's name is the importing folder's own."""
 
 
 def bare(value: Any) -> Any:
     if isinstance(value, dict):
-        return {key: bare(inner) for key, inner in value.items() if key not in STAMPS}
+        return {key: bare(inner) for key, inner in value.items() if key not in OWN}
     return [bare(inner) for inner in value] if isinstance(value, list) else value
 
 
