@@ -31,6 +31,9 @@ POLL_S = 0.005
 LONGEST_LOOK_S = 0.1
 """More than this between two looks for data is no waiting: the program was stopped, or the machine slept."""
 START_PATIENCE_S = 10.0
+START_TRIES = 3
+TIMED_OUT = -9987
+"""PortAudio's paTimedOut: its own thread did not get going within its second, as on a busy machine."""
 CLOSE_PATIENCE_S = 2.0
 LOWEST_RATE_HZ = 6000
 USUAL_RATES_HZ = (48000, 44100, 96000, 32000, 16000, 8000)
@@ -220,10 +223,15 @@ class SoundCardSource:
         refused: list[Exception] = []
 
         def start() -> None:
-            try:
-                self._stream.start()
-            except Exception as error:
-                refused.append(error)
+            for tries_left in reversed(range(START_TRIES)):
+                try:
+                    self._stream.start()
+                except Exception as error:
+                    if tries_left and error.args[1:2] == (TIMED_OUT,):
+                        self._finished = False
+                        continue
+                    refused.append(error)
+                return
 
         starter = threading.Thread(target=start, name="audiotest-start-input", daemon=True)
         starter.start()

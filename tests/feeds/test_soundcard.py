@@ -320,6 +320,33 @@ def test_an_input_that_never_comes_back_from_its_start_is_given_up(monkeypatch: 
         next(source.blocks())
 
 
+@pytest.mark.parametrize(("code", "tries"), [(-9987, 3), (-9985, 1)])
+def test_a_start_that_came_too_late_is_tried_again(
+    monkeypatch: pytest.MonkeyPatch, code: int, tries: int
+) -> None:
+    """On a busy machine PortAudio gives its thread up after a second; what refuses for good is asked once."""
+    source = open_input(2, 48000)
+    stream = FakeCard.streams[-1]
+    errors = [FakePortAudioError("Error starting stream: Wait timed out", code) for _ in range(2)]
+    started: list[int] = []
+
+    def start() -> None:
+        started.append(1)
+        if errors:
+            stream.options["finished_callback"]()
+            raise errors.pop()
+        stream.deliver(ramp(0, 960))
+
+    monkeypatch.setattr(stream, "start", start)
+    if tries == 1:
+        with pytest.raises(DeviceError, match="does not start: Error starting stream"):
+            next(source.blocks())
+    else:
+        assert len(next(source.blocks()).samples) == 960
+    assert len(started) == tries
+    source.close()
+
+
 def test_what_is_no_sample_of_sound_counts_as_lost() -> None:
     source = open_input(2, 48000)
     blocks = source.blocks()
