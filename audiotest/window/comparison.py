@@ -108,7 +108,8 @@ class Comparison(QDialog):
             Qt.TextInteractionFlag.TextSelectableByMouse | Qt.TextInteractionFlag.TextSelectableByKeyboard
         )
         self.plot = make_plot("long-term spectra of the two overs", "long-term spectrum, Hz", "dBFS a line")
-        self.plot.setMinimumSize(360, 160)
+        line = QFontMetricsF(QApplication.font()).height()
+        self.plot.setMinimumSize(360, round(10 * line))
         # It asks for much of its own accord; what is below it must be in sight first.
         self.plot.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Ignored)
         dress_plot(self.plot, theme)
