@@ -244,8 +244,8 @@ def _conditions(sheet: Sheet) -> tuple[str, ...]:
             lines.append("A clip was measured without a learned scale: no figures in kHz come from it.")
     if any(reading.typed is None for reading in sheet.readings):
         lines.append(
-            "Figures marked ● were measured by audiotest from the clips; the drive into the limiter is an "
-            "estimate, and its interval holds about nine times in ten."
+            "Figures marked ● were measured by audiotest from the clips. The drive into the limiter and the "
+            "peak of speech are estimates: the interval below each holds about nine times in ten."
         )
     if any(reading.quantity in REFERENCED for reading in sheet.readings):
         lines.append(
