@@ -45,6 +45,11 @@ def _arrays() -> Arrays:
         return {name: model[name] for name in model.files}
 
 
+def load_model() -> None:
+    """Read the networks' weights now, so that the first over need not wait for them."""
+    _arrays()
+
+
 def _silu(values: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(values / (1.0 + np.exp(-np.clip(values, -60.0, 60.0))), dtype=np.float32)
 

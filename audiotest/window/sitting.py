@@ -15,6 +15,7 @@ from audiotest.errors import AudiotestError, MeasureError
 from audiotest.feeds.protocol import Source
 from audiotest.feeds.scale import learn_from_hiss, learn_from_tone, save_feed
 from audiotest.keep.clips import clip_name, save_clip
+from audiotest.measure.drivemodel import load_model
 from audiotest.records import Feed, LimitSet
 from audiotest.session.worker import Ended, OverHeard
 from audiotest.window.envelope import outline
@@ -173,6 +174,7 @@ class Sitting:
     def _opened(self, source: Source | None, number: int) -> None:
         if source is None or number != self._switches:
             return
+        self._later(load_model, lambda _: None)
         self.practice = source if isinstance(source, PracticeRadio) else None
         self.log.feed = self.feed
         self.log.begin()

@@ -14,6 +14,7 @@ import soundfile as sf
 from audiotest.errors import DeviceError
 from audiotest.feeds.protocol import Source
 from audiotest.feeds.simulated import SimulatedSource
+from audiotest.measure import drivemodel
 from audiotest.records import LimitSet
 from audiotest.session.guard import hiss_level
 from audiotest.standards.limits import get_limits
@@ -181,3 +182,10 @@ def test_a_moved_volume_control_is_noticed_between_overs(sitting: Sitting) -> No
     assert drift.state == "moved"
     assert drift.shift_db == pytest.approx(-3.0, abs=0.4)
     assert "level moved −" in hiss_words(drift, True)
+
+
+def test_the_first_over_does_not_wait_for_the_model(sitting: Sitting) -> None:
+    drivemodel._arrays.cache_clear()
+    sitting.open_source(lambda: SimulatedSource(np.zeros(4800, dtype=np.float32), 48000))
+    wait(sitting, lambda: drivemodel._arrays.cache_info().currsize == 1)
+    assert not sitting.log.heard
