@@ -53,9 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
     guided = entry.make(given)
     # With --json standard output is the document's: the conversation goes to standard error.
     talk = (
-        Console(file=sys.stderr, highlight=False, markup=False, emoji=False)
-        if arguments.json
-        else make_console()
+        Console(stderr=True, highlight=False, markup=False, emoji=False) if arguments.json else make_console()
     )
     with LiveLine(talk) as line:
         if arguments.rehearse:

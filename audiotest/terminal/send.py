@@ -31,7 +31,7 @@ from audiotest.tones.output import SoundOutput
 LEARN_S = 10.0
 LEARN_HZ = 1000.0
 STEP_S = 1.0
-TRAIL_S = 0.3
+LEAD_S, TRAIL_S = 0.3, 0.3
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -143,7 +143,8 @@ def _play(samples: NDArray[np.float32], rate_hz: int, device: str | None) -> Non
     """Play to the end; an interruption fades out at once."""
     output = SoundOutput(device, rate_hz)
     try:
-        output.play(samples)
+        # What a sound server drops while an output gets going is silence then, and not the soft start.
+        output.play(np.concatenate([np.zeros(round(LEAD_S * rate_hz), dtype=np.float32), samples]))
         while output.playing:
             time.sleep(0.02)
         time.sleep(TRAIL_S)

@@ -104,7 +104,7 @@ class VirtualCard:
         for child in self.children:
             if child.poll() is None:
                 child.kill()
-            for pipe in (child.stdin, child.stdout):
+            for pipe in (child.stdin, child.stdout, child.stderr):
                 if pipe is not None:
                     pipe.close()
             child.wait(10.0)
