@@ -1,6 +1,7 @@
 """Sound-card inputs through PortAudio; the only place that knows the library, loaded when first asked for."""
 
 import atexit
+import gc
 import threading
 import time
 from collections.abc import Iterator
@@ -220,6 +221,7 @@ class SoundCardSource:
 
     def _start(self) -> None:
         """Start the stream; a device that goes in that moment may keep PortAudio from ever coming back."""
+        _settle_collector()
         refused: list[Exception] = []
 
         def start() -> None:
@@ -295,6 +297,17 @@ class SoundCardSource:
             self.lost_n += wild_n
             lost_n += wild_n
         return Block(samples=samples, lost_n=lost_n)
+
+
+def _settle_collector() -> None:
+    """Have Python's collector pass over all that is loaded by now, once for the process.
+
+    It runs in whatever thread happens to allocate, the callback's too, and the libraries' objects take it
+    nearly a block's time (seen: 15 ms). Once only: what a session leaves behind is let go of.
+    """
+    if gc.get_freeze_count() == 0:
+        gc.collect()
+        gc.freeze()
 
 
 def _sounddevice() -> Any:

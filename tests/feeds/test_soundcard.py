@@ -1,5 +1,6 @@
 """The sound card's edges, with a made-up PortAudio: what it lists, refuses, loses and how it fails."""
 
+import gc
 import subprocess
 import sys
 import threading
@@ -345,6 +346,21 @@ def test_a_start_that_came_too_late_is_tried_again(
         assert len(next(source.blocks()).samples) == 960
     assert len(started) == tries
     source.close()
+
+
+def test_the_collector_does_not_look_through_the_libraries_in_the_callback() -> None:
+    gc.unfreeze()
+    counts = []
+    for _ in range(2):
+        source = open_input(2, 48000)
+        threading.Timer(0.02, lambda: FakeCard.streams[-1].deliver(ramp(0, 960))).start()
+        next(source.blocks())
+        source.close()
+        counts.append(gc.get_freeze_count())
+    gc.unfreeze()
+    assert counts[0] > 10000
+    # What came after the first start is collected as ever.
+    assert counts[1] <= counts[0]
 
 
 def test_what_is_no_sample_of_sound_counts_as_lost() -> None:
