@@ -22,7 +22,7 @@ class Swing:
 
 
 HELPINGS = 2
-DISAGREEMENT_DB = 3.0
+DISAGREEMENT_DB = 6.0
 """Views of a peak that differ by this much halve the weight of the one that noise can lead astray."""
 SIMULATED_S = 20.0
 
