@@ -15,11 +15,12 @@ from tempfile import TemporaryDirectory
 from typing import Any, BinaryIO
 
 from audiotest.errors import FileError
-from audiotest.keep.attachments import LONGEST_FILE_BYTES, LONGEST_TEXT_BYTES, kind_of
+from audiotest.keep.attachments import LONGEST_FILE_BYTES, LONGEST_TEXT_BYTES, kind_of, read_start
 from audiotest.keep.exchange import (
     Enclosed,
     enclosed_as,
     entries_of,
+    import_sheet,
     read_document,
     refused,
     sheet_document,
@@ -75,6 +76,20 @@ def sheet_bundle(sheets: Sheets, visit_id: int) -> tuple[bytes, tuple[str, ...]]
     if total > LARGEST_SUM_BYTES or len(sheet.attachments) >= MOST_MEMBERS:
         raise FileError(f"sheet {visit_id}: more is attached than one ZIP takes", "export it as .json")
     return out.getvalue(), tuple(remarks)
+
+
+def import_file(sheets: Sheets, file: Path) -> int:
+    """Put a sheet that came as a ZIP or as JSON, told by how it begins, on the books; return its number.
+
+    Raises
+    ------
+    FileError
+        It cannot be read, or is no sheet that can be taken in. Nothing is changed then.
+    """
+    content = read_start(file)
+    if content.startswith(ZIP_SIGNATURE):
+        return import_bundle(sheets, file)
+    return import_sheet(sheets, content, str(file))
 
 
 def import_bundle(sheets: Sheets, file: Path) -> int:

@@ -14,7 +14,7 @@ from audiotest.keep.durable import sync_file, sync_folder
 from audiotest.keep.exchange import sheet_csv, sheet_json
 from audiotest.keep.report import make_report
 from audiotest.keep.reportpage import report_page
-from audiotest.keep.reportpdf import report_pdf
+from audiotest.keep.reportpdf import Paper, report_pdf
 from audiotest.keep.sheets import Sheets
 from audiotest.terminal.card import make_console
 from audiotest.terminal.sheet import chosen_path
@@ -26,27 +26,16 @@ ENDINGS = (".html", ".pdf", ".csv", ".json", ".zip")
 def run(arguments: argparse.Namespace) -> int:
     """Write the report, whole or not at all."""
     if arguments.output is None and not arguments.json:
-        raise RequestError("report: where to?", f"add -o FILE ending in {_endings()}")
+        raise RequestError("report: where to?", f"add -o FILE ending in {endings()}")
     ending = "" if arguments.output is None else Path(arguments.output).suffix.lower()
     if arguments.output is not None and ending not in ENDINGS:
-        raise RequestError(f"{arguments.output}: cannot tell what to write", f"end it in {_endings()}")
+        raise RequestError(f"{arguments.output}: cannot tell what to write", f"end it in {endings()}")
     with Sheets(chosen_path(arguments.sheets)) as sheets:
         if arguments.json:
             sys.stdout.write(sheet_json(sheets.sheet(arguments.sheet)))
         if arguments.output is None:
             return 0
-        remarks: tuple[str, ...] = ()
-        if ending == ".csv":
-            content = sheet_csv(sheets.sheet(arguments.sheet)).encode("utf-8-sig")
-        elif ending == ".json":
-            content = sheet_json(sheets.sheet(arguments.sheet)).encode()
-        elif ending == ".zip":
-            content, remarks = sheet_bundle(sheets, arguments.sheet)
-        else:
-            report = make_report(sheets, arguments.sheet)
-            remarks = report.remarks
-            page = ending == ".html"
-            content = report_page(report).encode() if page else report_pdf(report, arguments.paper)
+        content, remarks = report_content(sheets, arguments.sheet, ending, arguments.paper)
     write_file(Path(arguments.output), content, replace=arguments.replace)
     for remark in remarks:
         complain(remark)
@@ -55,7 +44,23 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _endings() -> str:
+def report_content(
+    sheets: Sheets, visit_id: int, ending: str, paper: Paper = "a4"
+) -> tuple[bytes, tuple[str, ...]]:
+    """A sheet as the kind of file that one of `ENDINGS` stands for; and what is missing from it."""
+    if ending == ".csv":
+        return sheet_csv(sheets.sheet(visit_id)).encode("utf-8-sig"), ()
+    if ending == ".json":
+        return sheet_json(sheets.sheet(visit_id)).encode(), ()
+    if ending == ".zip":
+        return sheet_bundle(sheets, visit_id)
+    report = make_report(sheets, visit_id)
+    page = ending == ".html"
+    return report_page(report).encode() if page else report_pdf(report, paper), report.remarks
+
+
+def endings() -> str:
+    """What the name of a file of a sheet may end in, in words."""
     return f"{', '.join(ENDINGS[:-1])} or {ENDINGS[-1]}"
 
 

@@ -17,9 +17,9 @@ from audiotest.feeds.scale import load_feed
 from audiotest.keep.attachments import kind_of, read_start
 from audiotest.keep.benchresult import read_bench_result
 from audiotest.keep.benchsheet import add_bench_result
-from audiotest.keep.bundle import ZIP_SIGNATURE, import_bundle
+from audiotest.keep.bundle import import_file
 from audiotest.keep.clips import save_clip
-from audiotest.keep.exchange import import_sheet, sheet_json
+from audiotest.keep.exchange import sheet_json
 from audiotest.keep.figures import conditions, sheet_figures
 from audiotest.keep.history import history, search, typical
 from audiotest.keep.quantities import QUANTITIES, sheet_order, show
@@ -288,12 +288,7 @@ def _close(sheets: Sheets, arguments: argparse.Namespace) -> int:
 
 
 def _import(sheets: Sheets, arguments: argparse.Namespace) -> int:
-    file = Path(arguments.file)
-    content = read_start(file)
-    if content.startswith(ZIP_SIGNATURE):
-        number = import_bundle(sheets, file)
-    else:
-        number = import_sheet(sheets, content, arguments.file)
+    number = import_file(sheets, Path(arguments.file))
     _say(f"{arguments.file}: taken in as sheet {number}.")
     return 0
 

@@ -12,20 +12,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.errors import AudiotestError, RequestError
+from audiotest.keep.bundle import import_file
 from audiotest.keep.clips import save_clip
 from audiotest.keep.figures import conditions, sheet_figures
 from audiotest.keep.history import history, search
 from audiotest.keep.quantities import QUANTITIES, get_quantity, sheet_order, show
-from audiotest.keep.report import Row, make_report, summary, table_rows
-from audiotest.keep.reportpage import report_page
-from audiotest.keep.reportpdf import report_pdf
+from audiotest.keep.report import Row, summary, table_rows
 from audiotest.keep.sheetrecords import STAGE_WORDS, Sheet, Stage, Visit
 from audiotest.keep.sheets import SURE, Sheets
 from audiotest.standards.limits import get_limits
-from audiotest.terminal.report import write_file
+from audiotest.terminal.report import ENDINGS, endings, report_content, write_file
 from audiotest.window.presenter import Heard
 
 LONGEST_LINE = 200
+OUT_WORDS = {".zip": "all of sheet", ".json": "sheet", ".csv": "readings of sheet"}
+"""What a file of one sheet is, where it is no report."""
 Stamp = tuple[tuple[int, int], ...]
 
 
@@ -189,16 +190,23 @@ def put_over(path: Path, visit_id: int, stage: Stage, sound: OverSound) -> str:
     return f"over {heard.number}: {count} figures {clip_words} on sheet {visit_id}, {STAGE_WORDS[stage]}"
 
 
-def write_report(path: Path, visit_id: int, target: Path) -> str:
-    """Write the report on a sheet as HTML or PDF, by the name's ending; say what came of it."""
-    if target.suffix.lower() not in (".html", ".pdf"):
-        raise RequestError(f"{target.name}: cannot tell what to write", "end the name in .html or .pdf")
+def write_out(path: Path, visit_id: int, target: Path) -> str:
+    """Write a sheet as what the name ends in: report, sheet or table; say what came of it."""
+    ending = target.suffix.lower()
+    if ending not in ENDINGS:
+        raise RequestError(f"{target.name}: cannot tell what to write", f"end the name in {endings()}")
     with Sheets(path) as sheets:
-        report = make_report(sheets, visit_id)
-    pdf = target.suffix.lower() == ".pdf"
+        content, remarks = report_content(sheets, visit_id, ending)
     # The dialog has asked already whether a file that is there may go.
-    write_file(target, report_pdf(report) if pdf else report_page(report).encode(), replace=True)
-    return "; ".join((f"{target}: report on sheet {visit_id}", *report.remarks))
+    write_file(target, content, replace=True)
+    return "; ".join((f"{target}: {OUT_WORDS.get(ending, 'report on sheet')} {visit_id}", *remarks))
+
+
+def take_in(path: Path, file: Path) -> Question:
+    """Put a sheet that was handed out, as ZIP or JSON, on the books; the question that shows it."""
+    with Sheets(path) as sheets:
+        visit_id = import_file(sheets, file)
+        return Question(set_id=sheets.get_visit(visit_id).set_id, visit_id=visit_id)
 
 
 def error_words(error: AudiotestError) -> str:

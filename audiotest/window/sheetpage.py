@@ -26,7 +26,8 @@ from audiotest.window import sheetdesk
 from audiotest.window.announcing import announce, name_choices
 from audiotest.window.labels import CutLabel
 from audiotest.window.sheetdesk import DeskView, Question, SheetView, TypedReading
-from audiotest.window.sheetfiles import ask_for_report, ask_for_sheets
+from audiotest.window.sheetexchange import SheetExchange
+from audiotest.window.sheetfiles import ask_for_sheets
 from audiotest.window.sheetforms import AskingForm, SetForm, TypeRow, VisitForm, named, push_button
 from audiotest.window.sheettable import LineList, ReadingTable
 from audiotest.window.sheetwork import SheetWork
@@ -116,6 +117,7 @@ class SheetPage(QDialog):
         self.readings = ReadingTable()
         self.typing = TypeRow(self.type_reading)
         self.work = SheetWork(self)
+        self.exchange = SheetExchange(self)
         self.over_buttons: dict[Stage, QPushButton] = {}
         for stage, text, key in zip(STAGES, ("Over as &found", "Over as &left"), ("1", "2"), strict=True):
             button = push_button(text, partial(self._put_over, stage))
@@ -125,7 +127,6 @@ class SheetPage(QDialog):
             self.over_buttons[stage] = button
         self.new_set = push_button("&New set …", self.ask_set)
         self.new_visit = push_button("New s&heet …", self.ask_visit)
-        self.report = push_button("Rep&ort …", self.ask_report)
         self.other_file = push_button("&Another file …", self.ask_file)
         self.close_button = push_button("&Done", self.close)
         self.said = QLabel()
@@ -152,11 +153,15 @@ class SheetPage(QDialog):
         self.tabs.addTab(self.course, "Histor&y of the set")
         self.tabs.addTab(self.notes, "Notes and &clips")
         buttons = QHBoxLayout()
-        for button in (*self.over_buttons.values(), self.work.button, self.report):
+        for button in (*self.over_buttons.values(), self.work.button):
             buttons.addWidget(button)
         buttons.addStretch(1)
-        for label in (self.heading, self.about):
-            column.addWidget(label)
+        head = QHBoxLayout()
+        head.addWidget(self.heading, 1)
+        head.addWidget(self.exchange.report)
+        head.addWidget(self.exchange.hand_out)
+        column.addLayout(head)
+        column.addWidget(self.about)
         column.addWidget(self.tabs, 1)
         column.addWidget(self.summary)
         column.addWidget(self.typing)
@@ -170,6 +175,7 @@ class SheetPage(QDialog):
         halves.setChildrenCollapsible(False)
         top, foot = QHBoxLayout(), QHBoxLayout()
         top.addWidget(self.file, 1)
+        top.addWidget(self.exchange.take_in)
         top.addWidget(self.other_file)
         foot.addWidget(self.said, 1)
         foot.addWidget(self.close_button)
@@ -251,9 +257,10 @@ class SheetPage(QDialog):
         self.summary.setText("" if sheet is None else sheet.summary)
         self.readings.show_rows(() if sheet is None else sheet.rows)
         self.notes.show_texts(() if sheet is None else sheet.notes)
-        for part in (self.typing, self.report, *self.over_buttons.values()):
+        for part in (self.typing, *self.over_buttons.values()):
             part.setEnabled(sheet is not None)
         self.work.follow()
+        self.exchange.follow()
         self.new_visit.setEnabled(self.question.set_id is not None)
 
     # -- choosing ---------------------------------------------------------------------------------
@@ -270,6 +277,11 @@ class SheetPage(QDialog):
     def _visit_chosen(self, number: int) -> None:
         if number != self.question.visit_id:
             self._look(Question(words=self.question.words, set_id=self.question.set_id, visit_id=number))
+
+    def choose(self, question: Question) -> None:
+        """Show this set and sheet, whatever was searched for."""
+        self.search.clear()
+        self._look(question)
 
     def ask_file(self) -> None:
         """Choose another file of sheets, or name a new one."""
@@ -299,8 +311,7 @@ class SheetPage(QDialog):
         def done(number: int) -> None:
             self.form_done()
             self.say(f"set {number} is on the books: begin its sheet with New sheet")
-            self.search.clear()
-            self._look(Question(set_id=number))
+            self.choose(Question(set_id=number))
 
         self.do(lambda: sheetdesk.add_set(path, maker, model, serial, service), done, self.form_refused)
 
@@ -362,18 +373,6 @@ class SheetPage(QDialog):
             self.typing.doubt(sheetdesk.is_doubt(error))
 
         self.do(lambda: sheetdesk.type_reading(path, visit_id, typed), done, refused)
-
-    def ask_report(self) -> None:
-        """Choose where the report goes."""
-        ask_for_report(self, f"sheet {self.visit_id}.pdf", self.write_report)
-
-    def write_report(self, target: Path) -> None:
-        """Write the report on the sheet that is shown."""
-        path, visit_id = self.path, self.visit_id
-        if visit_id is None:
-            return
-        self.say("writing the report …")
-        self.do(lambda: sheetdesk.write_report(path, visit_id, target), self.say)
 
     # -- what there is to say ---------------------------------------------------------------------
 

@@ -16,6 +16,7 @@ ASKED = "test_questions_are_answered_by_enter_and_by_typing"
 CONSENT = "test_nothing_is_opened_before_a_plain_yes"
 BENCH_END = "test_what_the_bench_offers_at_the_end"
 SHEET_FILES = "test_the_files_are_asked_for_without_holding_anything_up"
+HANDED = "test_a_sheet_handed_out_as_zip_comes_in_whole_elsewhere"
 
 DRIVEN: dict[str, dict[str, str]] = {
     "main": {
@@ -52,6 +53,7 @@ DRIVEN: dict[str, dict[str, str]] = {
         "readings as found and as left": (
             "test_a_reading_is_withdrawn_by_key_and_the_one_before_it_stands_again"
         ),
+        "Hand out …": HANDED, "Sheet from a file …": HANDED,
         "Report …": SHEET_FILES, "Another file …": SHEET_FILES, "New set …": FORMS, "New sheet …": FORMS,
         "Work on the set …": "test_lists_tabs_and_buttons_of_the_sheets",
         "tabs": "test_lists_tabs_and_buttons_of_the_sheets",

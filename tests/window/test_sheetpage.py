@@ -130,7 +130,7 @@ def type_in(qtbot: Any, page: SheetPage, key: str, text: str, stage: str = "foun
 def test_from_an_empty_file_to_a_judged_reading(qtbot: Any, page: SheetPage, file: Path) -> None:
     assert page.heading.text().startswith("No sets yet")
     assert not page.typing.isEnabled()
-    assert not page.report.isEnabled()
+    assert not page.exchange.report.isEnabled()
     begin(qtbot, page)
     assert page.heading.text() == "Elm 27, serial 0815"
     assert "±2.5 kHz" in page.about.text() or "Sheet 1" in page.about.text()
@@ -303,7 +303,7 @@ def test_hostile_names_are_shown_as_they_are(qtbot: Any, page: SheetPage, name: 
     assert "<b>" not in page.sets.item(0).toolTip()
     assert page.width() <= page.screen().availableSize().width()
     target = tmp_path / "out.html"
-    page.write_report(target)
+    page.exchange.write(target)
     wait(qtbot, lambda: "report on sheet 1" in page.said.text())
     assert "<b>bold" not in target.read_text(encoding="utf-8")
 
@@ -312,20 +312,20 @@ def test_report_as_page_and_as_pdf(qtbot: Any, page: SheetPage, tmp_path: Path) 
     begin(qtbot, page)
     type_in(qtbot, page, "power", "4 W", stage="left")
     for name, start in (("out.html", b"<!"), ("out.pdf", b"%PDF")):
-        page.write_report(tmp_path / name)
+        page.exchange.write(tmp_path / name)
         wait(qtbot, lambda name=name: name in page.said.text() and "report on" in page.said.text())
         assert (tmp_path / name).read_bytes().lower().startswith(start.lower())
-    page.write_report(tmp_path / "nowhere" / "out.pdf")
+    page.exchange.write(tmp_path / "nowhere" / "out.pdf")
     wait(qtbot, lambda: page.said.text().startswith("⚠") and "cannot be written" in page.said.text())
-    page.write_report(tmp_path / "out.doc")
-    wait(qtbot, lambda: "end the name in .html or .pdf" in page.said.text())
+    page.exchange.write(tmp_path / "out.doc")
+    wait(qtbot, lambda: "end the name in .html, .pdf, .csv, .json or .zip" in page.said.text())
 
 
 def test_the_files_are_asked_for_without_holding_anything_up(
     qtbot: Any, page: SheetPage, tmp_path: Path
 ) -> None:
     begin(qtbot, page)
-    page.report.click()
+    page.exchange.report.click()
     dialog = page.findChild(QFileDialog)
     assert dialog.isVisible()
     assert dialog.defaultSuffix() == "pdf"
