@@ -248,12 +248,16 @@ def test_taking_in_does_not_hold_up_the_window_and_stays_with_its_books(
     with Sheets(file) as sheets, sheets.all_or_nothing():
         # Another command is writing: this has to wait for it, the window has not.
         started_s = time.monotonic()
-        page.exchange.read_in(tmp_path / "out.json")
         page.use_file(other)
+        page.exchange.read_in(tmp_path / "out.json")
         frames = window.frames
         assert time.monotonic() - started_s < 1.0
         wait(qtbot, lambda: window.frames > frames + 3)
         assert not page.exchange.take_in.isEnabled()
-    wait(qtbot, lambda: page.path == other)
-    wait(qtbot, lambda: page.heading.text().startswith("No sets yet"))
+    # It went on the books that were open when it was asked for, and those that are open now show theirs.
+    wait(qtbot, lambda: page.said.text().endswith("taken in as sheet 2"))
     assert books(file)[:2] == (2, 2)
+    assert page.path == other
+    page.refresh()
+    wait(qtbot, lambda: page.heading.text().startswith("No sets yet"))
+    assert page.question == Question()
