@@ -12,8 +12,8 @@ import audiotest
 PACKAGE = Path(audiotest.__file__).parent
 RANKS = {
     "errors": 0, "units": 0, "records": 0, "extras": 0, "ordinary": 0, "replacing": 0, "standards": 1,
-    "measure": 2, "radio": 3, "feeds": 4, "session": 5, "advise": 5, "tones": 6, "keep": 7, "terminal": 8, "window": 9,
-    "__main__": 10,
+    "measure": 2, "radio": 3, "feeds": 4, "session": 5, "advise": 5, "tones": 6, "keep": 7, "terminal": 8,
+    "window": 9, "__main__": 10,
 }  # fmt: skip
 ROOTS = {0: {"errors", "units", "records"}}
 """Within a rank rooms do not see each other, but for the small modules at the bottom."""
