@@ -7,9 +7,9 @@ from audiotest.records import OverKind
 SPEECH_PEAK_ERROR_DB = 1.6
 """Standard error of the peak deviation of speech, in dB, besides the scale's: a peak has to be found behind
 the receiver's filters. Nine in ten of 266 overs over the simulated radio, with voices never met before, 18 dB
-and more over the noise, were within 2.7 dB of the truth; 2.7 is 1.645 standard errors of a normal
-distribution. Half were within 0.96 dB and 95 in 100 within 3.71 dB (docs/accuracy.md). The 99.9th percentile
-stands on more samples and is surer: half within 0.58 dB. How well the peaks of one talker repeat from over to
+and more over the noise, were within 2.6 dB of the truth; 2.6 is 1.645 standard errors of a normal
+distribution. Half were within 0.95 dB and 95 in 100 within 3.45 dB (docs/accuracy.md). The 99.9th percentile
+stands on more samples and is surer: half within 0.57 dB. How well the peaks of one talker repeat from over to
 over of one radio is another figure (0.65 dB, `session/trend.py`): the filters' share is the same in both."""
 Z_90 = 1.645
 """Standard errors on either side that hold nine in ten of a normal distribution."""
