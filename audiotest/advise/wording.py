@@ -191,8 +191,7 @@ def _drive_lines(over: Over) -> Iterator[str]:
 def _peak_lines(over: Over, limits: LimitSet) -> Iterator[str]:
     deviation = over.deviation
     if deviation.peak_khz is None:
-        noted = any(note.startswith("deviation unknown") and "scale" not in note for note in over.notes)
-        if over.kind != "carrier" and not noted:
+        if over.kind != "carrier" and any("no feed scale" in note for note in over.notes):
             yield "no figure in kHz: the feed's scale has not been learned"
         return
     share = 100 * deviation.peak_khz / limits.deviation_khz

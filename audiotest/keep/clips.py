@@ -11,6 +11,24 @@ from numpy.typing import NDArray
 from audiotest.errors import FileError
 from audiotest.keep.durable import make_folder, place, sync_file, sync_folder
 
+AROUND_S = 0.5
+"""A clip holds its over and this much before and after, less where the recording begins or ends."""
+
+
+def over_in_clip(
+    samples: NDArray[np.float32], rate_hz: int, start_s: float, from_s: float, to_s: float
+) -> NDArray[np.float32]:
+    """Cut ``from_s`` to ``to_s`` out of the clip, shape (n,), of an over that starts at ``start_s``.
+
+    The times are those of the stream the clip was cut from. Hiss around an over is louder than any speech:
+    what is said about the over's sound must not hear it.
+
+    >>> over_in_clip(np.arange(20, dtype=np.float32), 10, 3.0, 3.2, 3.5).tolist()
+    [7.0, 8.0, 9.0]
+    """
+    clip_s = max(start_s - AROUND_S, 0.0)
+    return samples[max(round((from_s - clip_s) * rate_hz), 0) : max(round((to_s - clip_s) * rate_hz), 0)]
+
 
 def clip_name(when: datetime, number: int) -> str:
     """File name of a kept over without its ending.

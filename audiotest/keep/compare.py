@@ -11,6 +11,7 @@ import soundfile as sf
 from numpy.typing import NDArray
 
 from audiotest.errors import FileError
+from audiotest.keep.clips import over_in_clip
 from audiotest.keep.durable import new_folder, write_new
 from audiotest.keep.loudness import integrated_loudness_lufs, matching_gains_db
 from audiotest.measure.lean import power_density
@@ -33,6 +34,16 @@ class Listened:
     rate_hz: int
     over: Over | None
 
+    @property
+    def heard(self) -> NDArray[np.float32]:
+        """The speech of the over, or all of it; the whole clip where nothing was measured on it."""
+        over = self.over
+        if over is None:
+            return self.samples
+        from_s = over.start_s if over.speech_start_s is None else over.speech_start_s
+        to_s = over.end_s if over.speech_end_s is None else over.speech_end_s
+        return over_in_clip(self.samples, self.rate_hz, over.start_s, from_s, to_s)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Compared:
@@ -46,7 +57,7 @@ class Compared:
 
 def compare(first: Listened, second: Listened) -> Compared:
     """Say what changed from the first clip to the second."""
-    loud = [integrated_loudness_lufs(clip.samples, clip.rate_hz) for clip in (first, second)]
+    loud = [integrated_loudness_lufs(clip.heard, clip.rate_hz) for clip in (first, second)]
     changes = []
     if loud[0] is not None and loud[1] is not None and abs(loud[1] - loud[0]) >= HEARD_DB:
         word = "louder" if loud[1] > loud[0] else "quieter"
@@ -63,7 +74,7 @@ def compare(first: Listened, second: Listened) -> Compared:
         changes.append("nothing that one would hear")
     return Compared(
         first_lufs=loud[0], second_lufs=loud[1],
-        gains_db=matching_gains_db(first.samples, first.rate_hz, second.samples, second.rate_hz),
+        gains_db=matching_gains_db((loud[0], loud[1]), (first.samples, second.samples)),
         changes=tuple(changes),
     )  # fmt: skip
 
@@ -140,7 +151,7 @@ def _overlap(first: Over, second: Over) -> bool:
 
 
 def _tilt_change_db(first: Listened, second: Listened) -> float | None:
-    tilts = [_tilt_db(clip.samples, clip.rate_hz) for clip in (first, second)]
+    tilts = [_tilt_db(clip.heard, clip.rate_hz) for clip in (first, second)]
     return None if tilts[0] is None or tilts[1] is None else tilts[1] - tilts[0]
 
 

@@ -47,22 +47,21 @@ def integrated_loudness_lufs(samples: NDArray[np.floating], rate_hz: int) -> flo
 
 
 def matching_gains_db(
-    first: NDArray[np.floating], first_hz: int, second: NDArray[np.floating], second_hz: int
+    loud_lufs: tuple[float | None, float | None], clips: tuple[NDArray[np.floating], NDArray[np.floating]]
 ) -> tuple[float, float] | None:
-    """Gains in dB that make two clips, shape (n,), equally loud; None when one of them has no loudness.
+    """Gains in dB that make two clips, shapes (n,), equally loud; None when one of them has no loudness.
 
     The quieter one stays as it is and the louder one is turned down, then both together if a peak would
     still come above -1 dBFS.
     """
-    loud_a = integrated_loudness_lufs(first, first_hz)
-    loud_b = integrated_loudness_lufs(second, second_hz)
+    loud_a, loud_b = loud_lufs
     if loud_a is None or loud_b is None:
         return None
     target = min(loud_a, loud_b)
     gains = (target - loud_a, target - loud_b)
     peaks = [
         20.0 * math.log10(max(float(np.max(np.abs(clip))), 1e-9)) + gain
-        for clip, gain in zip((first, second), gains, strict=True)
+        for clip, gain in zip(clips, gains, strict=True)
     ]
     surplus = max(max(peaks) - HIGHEST_PEAK_DBFS, 0.0)
     return gains[0] - surplus, gains[1] - surplus

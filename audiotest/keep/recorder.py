@@ -24,14 +24,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.errors import AudiotestError, FileError
-from audiotest.keep.clips import save_clip
+from audiotest.keep.clips import AROUND_S, save_clip
 from audiotest.keep.durable import new_folder, write_new
 from audiotest.keep.parts import BLOCK_N, PART_S, Part, PartWriter, codes_24, read_stretch
 from audiotest.records import Advice, Feed, Over
 
 RECORDING_SCHEMA = "audiotest-recording-1"
 OVER_SCHEMA = "audiotest-over-1"
-AROUND_S = 0.5
 RESERVE_BYTES = 64 * 1024 * 1024
 """Room left on the disk for everything else: recording stops before the disk is full to the brim."""
 LONGEST_QUEUE_S = 30.0

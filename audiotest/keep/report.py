@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from audiotest.errors import AudiotestError, FileError
 from audiotest.keep.attachments import PNG_SIGNATURE
+from audiotest.keep.clips import over_in_clip
 from audiotest.keep.drawing import Drawing
 from audiotest.keep.judging import Judged, Verdict, judge_reading
 from audiotest.keep.plotfile import read_curves
@@ -120,7 +121,7 @@ def make_report(
             else:
                 clip, samples, rate_hz = _clip(attachment, content)
                 clips.append(clip)
-                sounds[attachment.stage] = (samples, rate_hz)
+                sounds[attachment.stage] = (_speech_of(attachment, samples, rate_hz), rate_hz)
         except FileError as error:
             remarks.append(str(error))
             if attachment.kind == "clip":
@@ -304,6 +305,20 @@ def _clip(attachment: Attachment, content: bytes) -> tuple[Clip, NDArray[np.floa
         length_s=len(mono) / rate_hz, heard=_sentence(attachment), trouble=None,
     )  # fmt: skip
     return clip, mono, int(rate_hz)
+
+
+def _speech_of(attachment: Attachment, samples: NDArray[np.float32], rate_hz: int) -> NDArray[np.float32]:
+    """The speech in a clip, without the hiss around the over; all of it where it was not measured."""
+    over = (attachment.measured or {}).get("over")
+    times = (
+        [over.get(key) for key in ("start_s", "speech_start_s", "speech_end_s")]
+        if isinstance(over, dict)
+        else []
+    )
+    known = [float(at) for at in times if isinstance(at, int | float)]
+    if len(known) < 3 or not np.all(np.isfinite(known)):
+        return samples
+    return over_in_clip(samples, rate_hz, *known)
 
 
 def _lost_clip(attachment: Attachment, error: AudiotestError) -> Clip:

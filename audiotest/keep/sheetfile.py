@@ -110,6 +110,11 @@ def unusable(path: Path, error: sqlite3.Error) -> FileError:
         return FileError(f"{path}: another program holds it", "close that program, or try again")
     if "full" in text:
         return FileError(f"{path}: the disk is full", "make room; nothing on the sheets was changed")
+    if "disk I/O" in text:
+        # So says SQLite when it cannot make the small files beside the sheets: mostly for want of room.
+        return FileError(
+            f"{path}: cannot be read or written: the disk may be full, or failing", "make room and try again"
+        )
     if "readonly" in text or "unable to open" in text:
         return FileError(f"{path}: cannot be written", "name a place you may write to")
     copies = sorted(path.parent.glob(f"{path.name}.version-*"), key=lambda copy: copy.stat().st_mtime)

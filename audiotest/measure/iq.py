@@ -21,6 +21,9 @@ CARRIER_BAND_HZ = 40.0
 STEADY_CARRIER = 0.5
 MOST_QUADRATURE = 0.1
 """Power beside the carrier's phase, re the carrier's: AM has none, FM little else."""
+LEAST_STEADY_ENVELOPE = 0.82
+"""Mean envelope squared over its mean square: 1 for FM, π/4 for noise (Rayleigh, textbook), 0.82 for a
+carrier as strong as the noise in the channel; AM is below from two thirds of depth on."""
 QUANTILE = 0.999
 LEAST_OFFSET_HZ = 30.0
 MOST_IMAGE = 10.0 ** (-36.0 / 20.0)
@@ -159,13 +162,19 @@ def measure_fm(
     Raises
     ------
     MeasureError
-        Too short or silent.
+        Too short, silent, or nothing of steady strength: the phase of noise swings too, and is no deviation.
 
     Notes
     -----
     Instantaneous frequency is the phase's advance per sample over 2π (textbook): no scale is needed.
     """
     z, centre_hz = _centred(iq, rate_hz, max(channel_hz, 2.0 * audio_high_hz))
+    envelope = np.abs(z)
+    if np.mean(envelope) ** 2 < LEAST_STEADY_ENVELOPE * np.mean(envelope**2):
+        raise MeasureError(
+            "no FM carrier stands out of the noise, or it is not there all the time",
+            "bring the receiver closer, keep only the part with carrier; for an AM set measure the depth",
+        )
     step = np.angle(z[1:] * np.conj(z[:-1])) * rate_hz / (2.0 * np.pi)
     mean_hz = float(np.average(step, weights=np.hanning(len(step) + 2)[1:-1]))
     swing_khz = bandpass(step - mean_hz, rate_hz, 0.0, audio_high_hz) / 1e3

@@ -34,13 +34,13 @@ DONE, CANNOT, INTERRUPTED = 0, 2, 130
 def run(arguments: argparse.Namespace) -> int:
     """Carry out a procedure; what was measured is printed however it ends."""
     entry = ENTRIES[arguments.procedure]
-    feed = load_feed(arguments.feed) if arguments.feed else None
+    feed = load_feed(arguments.feed) if arguments.feed is not None else None
     if arguments.rehearse and feed is None:
         feed = MONITOR_FEED
     check_drive_options(arguments)
     if arguments.sent is not None:
         return compare_files(arguments, feed)
-    scale = load_output(arguments.output) if arguments.output else None
+    scale = load_output(arguments.output) if arguments.output is not None else None
     given = Given(
         feed=feed, limits=get_limits(arguments.limits), start_mv=arguments.start_mv,
         start_dbm=arguments.start_dbm, nominal_mhz=arguments.nominal_mhz, tolerance_hz=arguments.tolerance_hz,

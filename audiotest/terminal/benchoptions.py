@@ -139,7 +139,7 @@ def add_send(commands: Any) -> None:
     send.add_argument("--output", metavar="OUTPUT.toml", help="learned output; 'learn' writes it")
     send.add_argument("--device", metavar="D", help="output by number or part of its name")
     send.add_argument(
-        "--ceiling-mv", type=positive, metavar="MV", default=100.0,
+        "--ceiling-mv", type=within(0.01, 20000.0, "mV"), metavar="MV", default=100.0,
         help="with 'learn': peak that nothing may exceed (100)",
     )  # fmt: skip
     send.add_argument("--wav", metavar="FILE", help="write a WAV file instead of playing")

@@ -20,7 +20,9 @@ ANSWERS = {"generator_dbm": (-174.0, 30.0)}
 ANY_ANSWER = (-1e6, 1e6)
 
 
-def ask_leave(console: Console, what: str, *, transmits: bool, confirmed: bool, longest_s: float) -> None:
+def ask_leave(
+    console: Console, what: str, *, transmits: bool, confirmed: bool, longest_s: float | None
+) -> None:
     """Say what will be sent and the cautions; go on only after a typed "yes" or `confirmed`.
 
     Raises

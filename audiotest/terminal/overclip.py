@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.errors import RequestError
+from audiotest.keep.clips import AROUND_S
 from audiotest.keep.parts import Part, read_stretch
-from audiotest.keep.recorder import AROUND_S
 from audiotest.records import Advice, Feed, LimitSet, Over
 from audiotest.terminal.check import check_file
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from rich.console import Console
 
 from audiotest.errors import FileError, RequestError
+from audiotest.radio.voices import voice_names
 from audiotest.replacing import refuse_to_replace
 from audiotest.terminal.card import make_console
 from audiotest.terminal.consent import ask_leave
@@ -41,6 +42,9 @@ def run(arguments: argparse.Namespace) -> int:
     signal = make_signal(arguments.signal, arguments.values, arguments.seconds)
     if arguments.millivolt is None:
         raise RequestError("no level", "give --millivolt, RMS at the socket")
+    if arguments.wav == "":
+        # A script with an empty name wants a file: nothing may sound instead.
+        raise RequestError("the name of the WAV file is empty", "name a new file after --wav")
     if not arguments.output:
         raise RequestError(
             "the output's millivolts are not known",
@@ -49,7 +53,7 @@ def run(arguments: argparse.Namespace) -> int:
     scale = load_output(arguments.output)
     samples = prepare(signal, arguments.millivolt, scale)
     console = make_console()
-    if arguments.wav:
+    if arguments.wav is not None:
         write_wav(Path(arguments.wav), samples, signal.rate_hz)
         console.print(f"{arguments.wav}: {signal.name}, {signal.seconds:.1f} s. Full scale is 1.0: no level.")
         return 0
@@ -76,10 +80,10 @@ def make_signal(name: str, values: list[str], seconds: float) -> signals.Signal:
             raise RequestError(f"{name} needs {count} value{'s' * (count > 1)}, not {len(found)}", "give Hz")
         return found
 
-    def words(count: int) -> list[str]:
+    def words(count: int, remedy: str) -> list[str]:
         if len(values) != count:
             raise RequestError(
-                f"{name} needs {count} value{'s' * (count > 1)}", "see 'audiotest send --help'"
+                f"{name} needs {count} value{'s' * (count > 1)}, not {len(values)}", f"give {remedy}"
             )
         return values
 
@@ -94,9 +98,9 @@ def make_signal(name: str, values: list[str], seconds: float) -> signals.Signal:
         "steps": lambda: signals.stepped(numbers(None), STEP_S),
         "sweep": lambda: signals.swept(numbers(2)[0], numbers(2)[1], seconds),
         "noise": lambda: alone(lambda: signals.speech_noise(seconds)),
-        "voice": lambda: signals.speech(words(1)[0], seconds),
-        "keys": lambda: signals.dtmf(words(1)[0]),
-        "call": lambda: signals.five_tone(words(2)[0], words(2)[1]),
+        "voice": lambda: signals.speech(words(1, f"one of {', '.join(voice_names())}")[0], seconds),
+        "keys": lambda: signals.dtmf(words(1, "the keys as one word, like 159D")[0]),
+        "call": lambda: signals.five_tone(*words(2, "a set and the digits, like ZVEI-1 12345")),
         "subaudible": lambda: signals.subaudible(numbers(1)[0], seconds),
         "burst": lambda: alone(signals.burst),
     }
@@ -107,6 +111,8 @@ def _learn(arguments: argparse.Namespace) -> int:
     """Play 1 kHz at a fixed level, ask for the meter's reading, write the output's file."""
     if not arguments.output:
         raise RequestError("where to write the learned output", "give --output OUTPUT.toml")
+    if arguments.wav is not None:
+        raise RequestError("--wav does not go with learn, which has to sound", "leave it out")
     refuse_to_replace(arguments.output, OUTPUT_FILE)
     console = make_console()
     signal = signals.sine(LEARN_HZ, LEARN_S)
@@ -117,7 +123,7 @@ def _learn(arguments: argparse.Namespace) -> int:
         f"1 kHz, {-LEARN_DBFS:.0f} dB below the output's most, for {LEARN_S:.0f} s. Read an AC voltmeter at "
         "the socket's plug. Keep the transmitter unkeyed: its level is not known yet."
     )
-    ask_leave(console, what, transmits=True, confirmed=arguments.confirmed, longest_s=0.0)
+    ask_leave(console, what, transmits=True, confirmed=arguments.confirmed, longest_s=None)
     _play(samples, signal.rate_hz, arguments.device)
     console.print("What did the meter read, in millivolts RMS? ", end="")
     typed = sys.stdin.readline().strip().replace(",", ".")

@@ -10,9 +10,13 @@ ISOLATION = "Feed the socket through a transformer or a DC-blocked attenuator; s
 GENERATOR = "Never key a transmitter into a signal generator or a sound card."
 
 
-def before_transmission(longest_s: float) -> tuple[str, ...]:
-    """Cautions for a signal into the microphone socket of a transmitter that is keyed for `longest_s`."""
-    return (HEADLINE, DUMMY_LOAD, LICENCE, ISOLATION, HEAT.format(seconds=longest_s), HEARING)
+def before_transmission(longest_s: float | None) -> tuple[str, ...]:
+    """Cautions for a signal into the microphone socket of a transmitter that is keyed for `longest_s`.
+
+    None where it is not to be keyed at all: then nothing gets hot.
+    """
+    heat = () if longest_s is None else (HEAT.format(seconds=longest_s),)
+    return (HEADLINE, DUMMY_LOAD, LICENCE, ISOLATION, *heat, HEARING)
 
 
 def before_reception() -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from audiotest.advise.rules import (
 )
 from audiotest.advise.wording import doubt_lines
 from audiotest.measure.conditions import CONDITIONS
+from audiotest.measure.over import NO_SCALE, PEAKS_CUT
 from audiotest.records import Deviation, Level, Limiter, LimitSet, Noise, Over
 
 LIMITS = LimitSet(
@@ -301,6 +302,15 @@ def test_without_a_scale_the_mic_gain_is_still_judged():
     advice = advise(an_over(14.0, None), LIMITS)
     assert (advice.mic_gain, advice.deviation, advice.deviation_factor) == ("lower", "unknown", None)
     assert "learn the feed's scale first" in advice.sentence
+
+
+def test_a_scale_is_asked_for_only_where_none_was_learned():
+    none = an_over(14.0, None)
+    unlearned = advise(replace(none, notes=(NO_SCALE,)), LIMITS)
+    assert "no figure in kHz: the feed's scale has not been learned" in unlearned.because
+    overloaded = replace(none, conditions=("overload",), overload_runs=3, notes=(PEAKS_CUT,))
+    for other in (overloaded, none):
+        assert not any("scale" in line for line in advise(other, LIMITS).because)
 
 
 def test_a_wide_interval_gives_no_direction():

@@ -52,7 +52,8 @@ def test_what_has_no_loudness_has_none() -> None:
 
 def test_matched_clips_are_equally_loud_and_none_overloads() -> None:
     loud, quiet = sine(997.0, 0.0, 2.0), sine(500.0, -14.0, 3.0, 16000)
-    gains = matching_gains_db(loud, RATE_HZ, quiet, 16000)
+    levels = integrated_loudness_lufs(loud, RATE_HZ), integrated_loudness_lufs(quiet, 16000)
+    gains = matching_gains_db(levels, (loud, quiet))
     assert gains is not None
     after = [
         integrated_loudness_lufs(clip * np.float32(10 ** (gain / 20)), rate_hz)
@@ -60,7 +61,7 @@ def test_matched_clips_are_equally_loud_and_none_overloads() -> None:
     ]
     assert after[0] == pytest.approx(after[1], abs=0.01)  # type: ignore[arg-type]
     assert max(gains) <= 0.0
-    both = matching_gains_db(loud, RATE_HZ, loud, RATE_HZ)
+    both = matching_gains_db((levels[0], levels[0]), (loud, loud))
     assert both == pytest.approx((-1.0, -1.0), abs=1e-3)
 
 
@@ -97,9 +98,23 @@ def test_what_changed_is_said_in_words(over: Over) -> None:
     assert "hums at 100 Hz now" in back
 
 
+def test_the_hiss_around_an_over_is_not_compared(over: Over) -> None:
+    # The over of the fixture, half a second of hiss on either side: 20 dB above the speech and alike in both.
+    hiss = (0.3 * np.random.default_rng(2).standard_normal(RATE_HZ // 2)).astype(np.float32)
+    loud, quiet = (sine(600.0, db, 1.0) + sine(1600.0, db, 1.0) for db in (-20.0, -28.0))
+    first, second = (
+        listened(name, np.concatenate([hiss, speech, hiss]), over)
+        for name, speech in (("a", loud), ("b", quiet))
+    )
+    found = compare(first, second)
+    assert found.changes == ("8 dB quieter to the ear",)
+    assert found.gains_db is not None
+    assert found.gains_db[1] - found.gains_db[0] == pytest.approx(8.0, abs=0.05)
+
+
 def test_a_change_within_the_uncertainty_is_called_that(over: Over) -> None:
     after = replace(over, limiter=replace(over.limiter, drive_db=11.0, drive_low_db=7.0, drive_high_db=15.0))
-    same = sine(997.0, -20.0, 1.0)
+    same = sine(997.0, -20.0, 2.0)
     found = compare(listened("a", same, over), listened("b", same, after))
     assert found.changes == (
         "2 dB less hard into the limiter (+13 to +11 dB), though within the uncertainty",
@@ -107,7 +122,7 @@ def test_a_change_within_the_uncertainty_is_called_that(over: Over) -> None:
 
 
 def test_the_same_clip_twice_has_not_changed(over: Over) -> None:
-    same = sine(997.0, -20.0, 1.0)
+    same = sine(997.0, -20.0, 2.0)
     assert compare(listened("a", same, over), listened("b", same, over)).changes == (
         "nothing that one would hear",
     )

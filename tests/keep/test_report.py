@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 from html.parser import HTMLParser
 from pathlib import Path
 
+import numpy as np
 import pytest
 import soundfile
 
@@ -206,6 +207,28 @@ def test_hostile_text_in_every_field_stays_text(tmp_path: Path) -> None:
     assert page.count("<svg") == 1
     assert page.count("<img") == 1
     assert reader.text.count("{{ 7*7 }}") >= 8
+
+
+def test_the_spectrum_is_that_of_the_speech_and_not_of_the_hiss_around_it(tmp_path: Path) -> None:
+    rng = np.random.default_rng(3)
+    speech = (0.02 * np.cumsum(rng.standard_normal(16000)) / 16.0).astype(np.float32)
+    hiss = (0.3 * rng.standard_normal(8000)).astype(np.float32)
+    over = {"start_s": 20.0, "speech_start_s": 20.5, "speech_end_s": 21.5}
+    spectra = []
+    with Sheets(tmp_path / "s.sqlite") as sheets:
+        for samples, measured in (
+            (np.concatenate([hiss, np.zeros(8000, np.float32), speech, hiss]), {"over": over}),
+            (speech, None),
+        ):
+            clip = tmp_path / f"{len(spectra)}.flac"
+            soundfile.write(clip, samples, 16000, subtype="PCM_24")
+            visit_id = sheets.open_visit(sheets.add_set("Invented", "Wren", service="uk-27fm"))
+            sheets.attach(visit_id, "left", "clip", clip, title="clip", measured=measured)
+            spectra += [
+                d for d in make_report(sheets, visit_id).drawings if d.title == "Spectrum of the clips"
+            ]
+    assert len(spectra) == 2
+    assert spectra[0] == spectra[1]
 
 
 def test_a_clip_that_is_gone_is_said_and_the_rest_stands(job: Job) -> None:

@@ -408,7 +408,7 @@ def test_a_full_disk_is_named_and_what_was_there_stays(small_disk: Path) -> None
         visit_id = sheets.open_visit(sheets.add_set("Invented", "Wren", service="pmr446"))
         (small_disk / "filler").write_bytes(b"\0" * 600_000)
         kept = 0
-        with pytest.raises(FileError, match=r"disk is full|damaged.*disk"):  # noqa: PT012
+        with pytest.raises(FileError, match=r"disk is full|disk may be full"):  # noqa: PT012
             for _ in range(2000):
                 sheets.add_fault(visit_id, "x" * 3000)
                 kept += 1

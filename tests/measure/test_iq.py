@@ -129,3 +129,18 @@ def test_what_is_wrong_with_a_feed_is_said():
     assert "31 dB" in doubt
     (centre,) = feed_doubts(am(1000.0, 0.5, 0.0), 0.0)
     assert "hundred hertz beside" in centre
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_noise_without_a_carrier_has_no_deviation(seed):
+    rng = np.random.default_rng(seed)
+    with pytest.raises(MeasureError, match="no FM carrier"):
+        measure_fm(rng.standard_normal(RATE) + 1j * rng.standard_normal(RATE), RATE)
+
+
+def test_a_carrier_for_part_of_the_time_is_refused_for_the_noise_in_the_rest():
+    rng = np.random.default_rng(4)
+    z = 1e-3 * (rng.standard_normal(RATE) + 1j * rng.standard_normal(RATE))
+    z[: RATE // 2] += np.exp(2j * np.pi * 400.0 * np.arange(RATE // 2) / RATE)
+    with pytest.raises(MeasureError, match="all the time"):
+        measure_fm(z, RATE)

@@ -189,3 +189,10 @@ def test_units_of_a_generator_s_level_worked_by_hand(dbm, across_uv, emf_uv, emf
     assert level.microvolt_emf == pytest.approx(emf_uv, rel=2e-5)
     assert level.dbuv_emf == pytest.approx(emf_dbuv, abs=2e-4)
     assert dbm_of_microvolt(across_uv) == pytest.approx(dbm, abs=2e-4)
+
+
+def test_a_mark_that_was_not_reached_names_no_other_figure():
+    # 12 dB SINAD is 11.7 dB of S/(N+D): the ratio that is fitted is nobody's mark.
+    with pytest.raises(MeasureError) as refused:
+        sinad_crossing(readings([-110.0, -108.0, -106.0], np.array([15.0, 17.0, 19.0]), 0.1), 12.0)
+    assert "11.7" not in str(refused.value)

@@ -71,6 +71,12 @@ def test_beside_hum(frequency_hz):
     assert find_subaudible(heard, RATE_HZ)[0] == pytest.approx(frequency_hz, abs=0.1)
 
 
+@pytest.mark.parametrize("seconds", [1.2, 2.0, 4.0, 10.0])
+def test_a_clean_tone_at_100_hz_is_not_read_at_what_it_spills(seconds):
+    # As 'send subaudible 100 --wav' writes it: without noise its spill at 126 Hz stood for another tone.
+    assert find_subaudible(tone(seconds, 100.0, 0.01), RATE_HZ)[0] == pytest.approx(100.0, abs=0.05)
+
+
 @pytest.mark.parametrize("mains_hz", [50.0, 60.0])
 def test_hum_is_no_tone(mains_hz):
     t = np.arange(4 * RATE_HZ) / RATE_HZ
