@@ -21,13 +21,17 @@ from audiotest.tones.reported import (
 from audiotest.tones.steps import Curve, Figure, Report
 
 PLOT_WIDTH, PLOT_HEIGHT = 62, 12
+AXIS_WIDTH = 12
+"""Columns beside the plot: the numbers of its axis, and one free at the right."""
+LEAST_WIDTH = 20
+"""Narrower shows no shape: the plot is left out then, and the figures stand alone."""
 MARKS = "o+x*#@"
 
 
 def print_report(console: Console, report: Report, *, rehearsed: bool) -> None:
     """Print heading, plot, figures with their limits, notes."""
     console.print(Text(heading(report, rehearsed=rehearsed), style="bold"))
-    for line in plot_lines(report):
+    for line in plot_lines(report, min(PLOT_WIDTH, console.width - AXIS_WIDTH)):
         console.print(Text(line))
     width = max((len(figure.label) for figure in report.figures), default=0)
     for figure in report.figures:
@@ -50,8 +54,10 @@ def figure_line(figure: Figure, width: int) -> str:
     return line
 
 
-def plot_lines(report: Report) -> list[str]:
-    """A plot in characters of the curves that share the report's axes; empty without any."""
+def plot_lines(report: Report, width: int = PLOT_WIDTH) -> list[str]:
+    """A plot in characters, `width` wide, of the curves that share the report's axes; empty without any."""
+    if width < LEAST_WIDTH:
+        return []
     curves = curves_on_axes(report, 2)[: len(MARKS)]
     points = [point for curve in curves for point in curve.points]
     if not points:
@@ -59,10 +65,10 @@ def plot_lines(report: Report) -> list[str]:
     xs = [_place(x, report.x_logarithmic) for x, _ in points]
     ys = [y for _, y in points]
     x_span, y_span = (max(xs) - min(xs)) or 1.0, (max(ys) - min(ys)) or 1.0
-    grid = [[" "] * PLOT_WIDTH for _ in range(PLOT_HEIGHT)]
+    grid = [[" "] * width for _ in range(PLOT_HEIGHT)]
     for curve, mark in zip(curves, MARKS, strict=False):
         for x, y in curve.points:
-            column = round((_place(x, report.x_logarithmic) - min(xs)) / x_span * (PLOT_WIDTH - 1))
+            column = round((_place(x, report.x_logarithmic) - min(xs)) / x_span * (width - 1))
             row = round((max(ys) - y) / y_span * (PLOT_HEIGHT - 1))
             grid[row][column] = mark
     # A curve of another unit is named after it, and alone its unit is the axis's.
@@ -71,9 +77,11 @@ def plot_lines(report: Report) -> list[str]:
         edge = number(max(ys)) if k == 0 else number(min(ys)) if k == PLOT_HEIGHT - 1 else ""
         lines.append(f" {edge:>8} |{''.join(row_marks)}".rstrip())
     low, high = number(min(x for x, _ in points)), number(max(x for x, _ in points))
-    lines.append(" " * 10 + "+" + "-" * PLOT_WIDTH)
-    lines.append(" " * 11 + low + report.x_label.center(PLOT_WIDTH - len(low) - len(high)) + high)
-    return lines
+    lines.append(" " * 10 + "+" + "-" * width)
+    between = width - len(low) - len(high)
+    fits = len(report.x_label) < between
+    lines.append(" " * 11 + low + (report.x_label if fits else "").center(between) + high)
+    return lines if fits else [*lines, " " * 11 + report.x_label.center(width).rstrip()]
 
 
 def _place(x: float, logarithmic: bool) -> float:
