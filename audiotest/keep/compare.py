@@ -20,6 +20,8 @@ from audiotest.units import db_amplitude, power_db
 
 HEARD_DB = 1.0
 """Differences below this are not worth a sentence: few ears notice them (common practice, no source)."""
+FAINTEST_HUM_DB = 55.0
+"""Nobody hears a hum that is further below the speech than this (common practice, no source)."""
 DEVIATION_SHARE = 0.05
 LOW_BAND_HZ, HIGH_BAND_HZ = (300.0, 1000.0), (1000.0, 3000.0)
 KEY_SCHEMA = "audiotest-blind-1"
@@ -135,11 +137,17 @@ def _measured_changes(first: Over, second: Over) -> Iterator[str]:
     ):
         if old is not None and new is not None and abs(new - old) >= 2 * HEARD_DB:
             yield f"{name} {abs(new - old):.0f} dB {'better' if new > old else 'worse'}"
-    hums = first.noise.hum_hz, second.noise.hum_hz
+    hums = _heard_hum_hz(first), _heard_hum_hz(second)
     if hums[0] is not None and hums[1] is None:
         yield f"the hum at {hums[0]:.0f} Hz is gone"
     elif hums[1] is not None and hums[0] is None:
         yield f"hums at {hums[1]:.0f} Hz now"
+
+
+def _heard_hum_hz(over: Over) -> float | None:
+    """Where the hum is, if it is not too far below the speech for any ear."""
+    below_db = over.noise.hum_db
+    return None if below_db is not None and below_db > FAINTEST_HUM_DB else over.noise.hum_hz
 
 
 def _overlap(first: Over, second: Over) -> bool:

@@ -98,6 +98,14 @@ def test_what_changed_is_said_in_words(over: Over) -> None:
     assert "hums at 100 Hz now" in back
 
 
+def test_a_hum_that_nobody_hears_is_no_change(over: Over) -> None:
+    before = replace(over, noise=replace(over.noise, hum_hz=None, hum_db=None))
+    same = sine(997.0, -20.0, 2.0)
+    for below_db, changes in ((69.7, "nothing that one would hear"), (38.0, "hums at 100 Hz now")):
+        after = replace(over, noise=replace(over.noise, hum_db=below_db))
+        assert compare(listened("a", same, before), listened("b", same, after)).changes == (changes,)
+
+
 def test_the_hiss_around_an_over_is_not_compared(over: Over) -> None:
     # The over of the fixture, half a second of hiss on either side: 20 dB above the speech and alike in both.
     hiss = (0.3 * np.random.default_rng(2).standard_normal(RATE_HZ // 2)).astype(np.float32)
