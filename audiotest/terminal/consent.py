@@ -15,8 +15,9 @@ from audiotest.tones.steps import GENERATOR_OFF_DBM, Ask, Step
 __all__ = ["LONGEST_KEYED_S", "TerminalTechnician", "ask_leave"]
 
 YES = "yes"
-ANSWERS = {"generator_dbm": (-174.0, 30.0)}
-"""What a setting can be at all: no generator goes below thermal noise in a hertz or above a watt."""
+ANSWERS = {"generator_dbm": (-174.0, 30.0), "mic_gain_db": (-80.0, 80.0), "deviation_factor": (0.01, 100.0)}
+"""What a setting can be at all: no generator goes below thermal noise in a hertz or above a watt, and no
+control turns a deviation to nothing or below it."""
 ANY_ANSWER = (-1e6, 1e6)
 
 

@@ -92,10 +92,11 @@ def _longest(heard: Heard, feed: Feed | None, limits: LimitSet) -> Over | None:
 def _turns(advice: Advice) -> tuple[Ask, ...]:
     asks = []
     if advice.mic_gain in ("raise", "lower") and advice.mic_gain_db:
-        words = f"turn mic gain {'up' if advice.mic_gain_db > 0 else 'down'} by"
+        # Who turned less than suggested types it with the sign: "down by -11" would ask for a plain 8.
+        words = f"turn mic gain {'up' if advice.mic_gain_db > 0 else 'down'} (minus is down)"
         asks.append(Ask(setting="mic_gain_db", words=words, suggested=advice.mic_gain_db, unit="dB"))
     if advice.deviation in ("raise", "lower") and advice.deviation_factor:
-        words = f"turn deviation {'up' if advice.deviation_factor > 1 else 'down'}, times"
+        words = f"turn deviation {'up' if advice.deviation_factor > 1 else 'down'} (below 1 is down), times"
         asks.append(Ask(setting="deviation_factor", words=words, suggested=advice.deviation_factor))
     return tuple(asks)
 

@@ -41,3 +41,12 @@ def test_what_was_turned_is_kept_when_it_is_cut_short():
     assert not report.complete
     assert bench.silent
     assert figures(report)["mic_gain_turned_db"] < -3.0
+
+
+def test_the_sign_of_what_is_turned_is_said_where_it_is_typed():
+    asked = []
+    bench = Rehearsal(mic_gain_db=30.0, on_step=lambda step: asked.extend(step.asks))
+    carry_out(balance(MONITOR_FEED, LIMITS), bench)
+    first = next(ask for ask in asked if ask.setting == "mic_gain_db")
+    assert first.suggested < 0.0
+    assert first.words == "turn mic gain down (minus is down)"
