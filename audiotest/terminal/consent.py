@@ -105,7 +105,7 @@ class TerminalTechnician:
             if not typed:
                 return ask.suggested
             try:
-                value = float(typed.replace(",", "."))
+                value = float(typed.replace(",", ".").replace("−", "-"))
             except ValueError:
                 self.console.print(f"{typed!r} is not a number.")
                 continue

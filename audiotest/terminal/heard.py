@@ -25,7 +25,7 @@ LONGEST_S = 120.0
 
 def run(arguments: argparse.Namespace) -> int:
     """Listen to the recording and say what was in it."""
-    feed = load_feed(arguments.feed) if arguments.feed else None
+    feed = load_feed(arguments.feed) if arguments.feed is not None else None
     samples, rate_hz = read_samples(arguments.file, arguments.channel)
     heard = hear_signalling(samples, rate_hz)
     if heard.end_beep is None:

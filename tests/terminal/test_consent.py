@@ -11,7 +11,7 @@ from audiotest.tones.steps import Ask, Step
 
 @pytest.mark.parametrize(("ask", "typed", "taken"), [
     (Ask(setting="deviation_factor", words="turn", suggested=0.5), "-2\n0\nnan\n0,8\n", 0.8),
-    (Ask(setting="mic_gain_db", words="turn", suggested=-9.0), "900\n-8\n", -8.0),
+    (Ask(setting="mic_gain_db", words="turn", suggested=-9.0), "900\n−8\n", -8.0),
 ])  # fmt: skip
 def test_a_turn_that_cannot_be_is_asked_for_again(
     ask: Ask, typed: str, taken: float, monkeypatch: pytest.MonkeyPatch

@@ -34,6 +34,7 @@ def test_a_recording_is_not_replaced_and_nothing_is_played(
     (["send", "call", "12345", "--millivolt", "3"], "needs 2 values, not 1: give a set and the digits"),
     (["send", "keys", "1", "2", "--millivolt", "3"], "as one word"),
     (["bench", "squelch", "--rehearse", "--feed", ""], "name a feed file"),
+    (["heard", "over.wav", "--feed", ""], "name a feed file"),
     (["bench", "squelch", "--rehearse", "--output", ""], "cannot be read"),
 ])  # fmt: skip
 def test_a_slip_is_refused_with_its_remedy(
