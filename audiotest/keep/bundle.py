@@ -110,7 +110,9 @@ def import_bundle(sheets: Sheets, file: Path) -> int:
         except FileError:
             raise
         except _UNREADABLE as error:
-            reason = f"{error.args[0]} is missing" if isinstance(error, KeyError) else error
+            # A key that is not there names itself; a file that is not in the ZIP comes as a sentence.
+            named = isinstance(error, KeyError) and "no item" not in str(error)
+            reason = f"{error.args[0]} is missing" if named else (error.args[0] if error.args else error)
             raise refused(name, ValueError(reason)) from error
         return take_in(sheets, document, name, enclosed)
 

@@ -204,7 +204,7 @@ def spoilt_word(document: dict[str, Any], _: dict[str, bytes]) -> None:
     ("change", "words"),
     [
         (other_content, "is not the file that was attached"),
-        (no_document, "sheet.json"),
+        (no_document, "'sheet.json' in the archive: export"),
         (script, "neither a recording nor a picture nor a plot"),
         (spoil("kind", "plot"), "is no plot"),
         (spoil("kind", "program"), "none of clip, plot, picture"),
