@@ -228,6 +228,10 @@ def _noise_figures(
         view.notes.append("quieting unknown: no open-squelch hiss was heard around the over")
     if view.bare is None:
         view.notes.append("noise unknown: no bare carrier and no pause was heard")
+    elif not bare_rms:
+        view.notes.append(
+            "quieting and noise unknown: the quietest stretch is samples of zero, no carrier's noise"
+        )
     elif from_pauses:
         view.notes.append("noise taken from pauses in speech: no bare carrier before it")
     source = view.bare if view.bare is not None and view.bare.seconds >= 1.0 else view.sound

@@ -18,14 +18,16 @@ _REASONS = (
     ("noise", "snr_db", "noise", "no modulation to compare with"),
     ("noise", "hum_hz", "hum", "no mains hum found"),
 )
-"""Section, key, the word that a note about it contains, and the reason when no note gives one."""
+"""Section, key, the word beside "unknown" in a note about it, and the reason when no note gives one."""
 
 
 def over_notes(number: int, over: Over) -> list[str]:
     """Collect the notes of one over: its own, and a reason for every section left without one."""
     notes = list(over.notes)
     for section, key, topic, reason in _REASONS:
-        if getattr(getattr(over, section), key) is None and not any(topic in note for note in notes):
+        if getattr(getattr(over, section), key) is None and not any(
+            topic in note and "unknown" in note for note in notes
+        ):
             notes.append(f"{topic} unknown: {reason}")
     return [f"over {number}: {note}" for note in notes]
 

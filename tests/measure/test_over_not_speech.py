@@ -71,3 +71,12 @@ def test_what_is_no_speech_gets_no_advice(name):
     advice = advise(over, LIMITS)
     assert (advice.mic_gain, advice.deviation) == ("unknown", "unknown")
     assert "talk into the set" in advice.sentence
+
+
+def test_samples_of_zero_are_no_carriers_noise_and_that_is_the_reason_given():
+    heard = noisy_tone(6.0, 4)[0]
+    heard[2 * RATE_HZ : 3 * RATE_HZ] = 0.0
+    over = measured(heard)
+    assert over.noise.snr_db is None
+    assert any(note.startswith("quieting and noise unknown: the quietest") for note in over.notes)
+    assert not any("taken from pauses" in note for note in over.notes)

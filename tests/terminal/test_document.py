@@ -112,3 +112,12 @@ def test_the_document_names_schema_limits_and_feed(voice_over, limits):
     assert whole["feed"]["scale_khz_per_fs"] == 5.0
     assert text.isascii()
     assert json.loads(document(limits, None, []))["feed"] is None
+
+
+def test_a_note_that_speaks_of_noise_is_no_reason_for_an_unknown_one(voice_over, limits):
+    notes = (
+        "de-emphasis of the feed judged from its noise: 750 µs",
+        "noise taken from pauses in speech: no bare carrier before it",
+    )
+    over = replace(voice_over, noise=replace(voice_over.noise, snr_db=None), notes=notes)
+    assert any(note.startswith("over 1: noise unknown") for note in entry_of(over, limits)["notes"])
