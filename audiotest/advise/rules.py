@@ -33,6 +33,10 @@ TARGET_DRIVE_DB = 5.0
 LONGEST_RAISE_DB = 12.0
 """Below the limiter the headroom is an extrapolation: one turn goes no further than this."""
 
+UNREACHED_DB = -99.0
+LONGEST_GUESS_DB = 6.0
+"""And where only low peaks say so, no further than this before the next over is heard."""
+
 NOT_MEASURED = Limiter(
     drive_db=None, drive_low_db=None, drive_high_db=None, clipped_fraction=None, reached=None
 )
@@ -119,10 +123,13 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
     if over.kind == "voice":
         limiter = _weighed(limiter, reach)
         mic = judge_mic_gain(limiter, uncertain="drive_uncertain" in over.conditions)
-        measured_db = 0.0 if over.limiter.drive_db is None else over.limiter.drive_db
+        measured_db = UNREACHED_DB if over.limiter.drive_db is None else over.limiter.drive_db
         if mic.turn != "lower" and measured_db > HIGH_DRIVE_DB:
             # The low peaks speak against the drive as measured: two witnesses, and no verdict.
             mic = Call("unknown", reason="the drive reads high and the peaks low")
+        elif mic.turn == "raise" and measured_db >= CEILING_SEEN_DB and not faint:
+            # Or the limiter is at work and the deviation control turned far down.
+            mic = Call("unknown", reason="the limiter seems to be at work, and yet the peaks are low")
         if outrun:
             # What the receiver clips it clips on the way down too: the deviation is too high in any case.
             mic = Call("unknown", reason="the receiver's IF clips the peaks")
@@ -132,8 +139,9 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
         elif mic.turn == "raise" and faint:
             reason = "speech is faint although the carrier is strong"
             mic = replace(mic, odds=FAINT_SHARE * mic.odds, reason=reason)
-        elif mic.turn == "raise" and over.limiter.drive_db is not None and measured_db >= LOW_DRIVE_DB:
-            mic = replace(mic, reason=LOW_PEAKS_WORDS)
+        elif mic.turn == "raise" and measured_db >= LOW_DRIVE_DB:
+            step_db = None if mic.amount is None else min(mic.amount, LONGEST_GUESS_DB)
+            mic = replace(mic, amount=step_db, reason=LOW_PEAKS_WORDS)
         deviation = judge_deviation(limiter, mic, peak_ratio, spread_db)
         if hard:
             deviation = Call("unknown", reason=f"{_hindrance(over)} for the peaks")
