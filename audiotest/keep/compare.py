@@ -38,7 +38,7 @@ class Listened:
 
     @property
     def heard(self) -> NDArray[np.float32]:
-        """The speech of the over, or all of it; the whole clip where nothing was measured on it, shape (n,)."""
+        """The speech of the over, or all of it, shape (n,); the whole clip where nothing was measured."""
         over = self.over
         if over is None:
             return self.samples
