@@ -3,6 +3,8 @@
 import math
 from typing import Any
 
+Z_90 = 1.645
+"""Standard errors on either side that hold nine in ten of a normal distribution (textbook)."""
 DBFS_REFERENCE = 1.0
 """0 dBFS is the RMS of a square wave at full scale 1.0; a full-scale sine is -3.01 dBFS."""
 

@@ -3,7 +3,8 @@
 import math
 from typing import NamedTuple
 
-Z_90 = 1.645
+from audiotest.units import Z_90
+
 SMALLEST_SPREAD_DB = 0.25
 
 

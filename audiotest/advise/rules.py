@@ -20,7 +20,7 @@ from audiotest.advise.wording import (
 from audiotest.measure.peakerror import peak_error_db
 from audiotest.measure.threshold import HISS_REFERENCE_KHZ, PEAK_OVER_HISS_DB
 from audiotest.records import Advice, Limiter, LimitSet, Over, Turn
-from audiotest.units import amplitude_db
+from audiotest.units import Z_90, amplitude_db
 
 LOW_DRIVE_DB = -3.0
 HIGH_DRIVE_DB = 8.0
@@ -33,7 +33,6 @@ TARGET_DRIVE_DB = 5.0
 LONGEST_RAISE_DB = 12.0
 """Below the limiter the headroom is an extrapolation: one turn goes no further than this."""
 
-UNREACHED_DB = -99.0
 LONGEST_GUESS_DB = 6.0
 """And where only low peaks say so, no further than this before the next over is heard."""
 
@@ -110,7 +109,7 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
     if faint:
         # The limiter's marks, if any, lie under the noise: only the low peaks tell.
         limiter = NOT_MEASURED if "weak" in over.conditions or limiter.drive_db is None else limiter
-        faint = judge_mic_gain(_weighed(limiter, reach)).turn == "raise"
+        faint = _judge_weighed(over, limiter, reach).turn == "raise"
     hard = over.kind == "voice" and _surely_hard(over)
     hindrances = set(GATES) & set(over.conditions)
     outrun = hindrances == {"if_narrow"} and peak_ratio is not None and peak_ratio > 1.0
@@ -121,15 +120,7 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
             confidence=0.0, sentence=first_put_right(gate), because=because_lines(over, limits),
         )  # fmt: skip
     if over.kind == "voice":
-        limiter = _weighed(limiter, reach)
-        mic = judge_mic_gain(limiter, uncertain="drive_uncertain" in over.conditions)
-        measured_db = UNREACHED_DB if over.limiter.drive_db is None else over.limiter.drive_db
-        if mic.turn != "lower" and measured_db > HIGH_DRIVE_DB:
-            # The low peaks speak against the drive as measured: two witnesses, and no verdict.
-            mic = Call("unknown", reason="the drive reads high and the peaks low")
-        elif mic.turn == "raise" and measured_db >= CEILING_SEEN_DB and not faint:
-            # Or the limiter is at work and the deviation control turned far down.
-            mic = Call("unknown", reason="the limiter seems to be at work, and yet the peaks are low")
+        mic = _judge_weighed(over, limiter, reach)
         if outrun:
             # What the receiver clips it clips on the way down too: the deviation is too high in any case.
             mic = Call("unknown", reason="the receiver's IF clips the peaks")
@@ -139,10 +130,7 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -
         elif mic.turn == "raise" and faint:
             reason = "speech is faint although the carrier is strong"
             mic = replace(mic, odds=FAINT_SHARE * mic.odds, reason=reason)
-        elif mic.turn == "raise" and measured_db >= LOW_DRIVE_DB:
-            step_db = None if mic.amount is None else min(mic.amount, LONGEST_GUESS_DB)
-            mic = replace(mic, amount=step_db, reason=LOW_PEAKS_WORDS)
-        deviation = judge_deviation(limiter, mic, peak_ratio, spread_db)
+        deviation = judge_deviation(_weighed(limiter, reach), mic, peak_ratio, spread_db)
         if hard:
             deviation = Call("unknown", reason=f"{_hindrance(over)} for the peaks")
     else:
@@ -195,6 +183,28 @@ def _weighed(limiter: Limiter, reach: tuple[float, float] | None) -> Limiter:
         return limiter
     low, drive, high = drive_given_reach(*reach, measured)
     return replace(limiter, drive_db=drive, drive_low_db=low, drive_high_db=high)
+
+
+def _judge_weighed(over: Over, limiter: Limiter, reach: tuple[float, float] | None) -> Call:
+    """Which way the mic gain goes by the drive and the low peaks together.
+
+    Low peaks do not overrule a drive that speaks of a limiter at work: the deviation control may be turned
+    far down. Where they alone say "up", the step is short.
+    """
+    weighed = _weighed(limiter, reach)
+    mic = judge_mic_gain(weighed, uncertain="drive_uncertain" in over.conditions)
+    measured_db = limiter.drive_db
+    if weighed is limiter or measured_db is None:
+        return mic
+    if mic.turn != "lower" and measured_db > HIGH_DRIVE_DB:
+        return Call("unknown", reason="the drive reads high and the peaks low")
+    if mic.turn == "unknown":
+        return replace(mic, reason=f"with peaks this low {mic.reason}")
+    if mic.turn == "raise" and measured_db >= CEILING_SEEN_DB:
+        return Call("unknown", reason="the limiter seems to be at work, and yet the peaks are low")
+    if mic.turn == "raise" and measured_db >= LOW_DRIVE_DB and mic.amount is not None:
+        return replace(mic, amount=min(mic.amount, LONGEST_GUESS_DB), reason=LOW_PEAKS_WORDS)
+    return mic
 
 
 def _faint_below_limiter(over: Over, reach: tuple[float, float] | None) -> bool:
@@ -312,6 +322,6 @@ def _factor(peak_ratio: float) -> float:
 def _ratio_odds(peak_ratio: float, spread_db: float) -> tuple[float, float]:
     """Odds that the true peak is below 70 % and above 100 % of the limit."""
     level = amplitude_db(peak_ratio) or 0.0
-    low, high = level - 1.645 * spread_db, level + 1.645 * spread_db
+    low, high = level - Z_90 * spread_db, level + Z_90 * spread_db
     below = share_below(amplitude_db(LOW_PEAK_RATIO) or 0.0, level, low, high)
     return below, 1.0 - share_below(0.0, level, low, high)

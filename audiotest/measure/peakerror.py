@@ -3,6 +3,7 @@
 import math
 
 from audiotest.records import OverKind
+from audiotest.units import Z_90
 
 SPEECH_PEAK_ERROR_DB = 1.6
 """Standard error of the peak deviation of speech, in dB, besides the scale's: a peak has to be found behind
@@ -11,8 +12,6 @@ and more over the noise, were within 2.6 dB of the truth; 2.6 is 1.645 standard 
 distribution. Half were within 0.95 dB and 95 in 100 within 3.45 dB (docs/accuracy.md). The 99.9th percentile
 stands on more samples and is surer: half within 0.57 dB. How well the peaks of one talker repeat from over to
 over of one radio is another figure (0.65 dB, `session/trend.py`): the filters' share is the same in both."""
-Z_90 = 1.645
-"""Standard errors on either side that hold nine in ten of a normal distribution."""
 
 
 def peak_error_db(kind: OverKind, scale_uncertainty_db: float) -> float:

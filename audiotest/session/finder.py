@@ -12,25 +12,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.session.cells import CELL_S, SILENT_DB, WINDOW_CELLS, RecentCells, upper_db
+from audiotest.session.firstnoise import (
+    DROP_DB,
+    EDGE_CELLS,
+    HISS_CELLS,
+    LONG_HISS_CELLS,
+    is_back,
+    judge_beginning,
+    only_turned,
+)
 from audiotest.session.running import FLOOR_STEP_DB, Edge, FoundOver, HeldOver, Idle, RunningOver
 
-DROP_DB = 4.0
 HISS_STEP_DB = 6.0
-HISS_CELLS = 11
-"""Hiss not heard before must last 440 ms: longer than a drawn-out sibilant."""
-LONG_HISS_CELLS = 20
-"""On a squelched feed it would be a squelch tail, and must last 800 ms."""
 LEAST_LAST_CELLS = 3
 SETTLE_CELLS = 2
 """A sound card may take this long to settle before the first steady noise."""
-TURNING_CELLS = 75
-"""A hand at the volume takes up to three seconds."""
-LARGEST_TURN_DB = 18.0
-"""What falls further is a carrier, even if its noise has the spectrum of the hiss."""
-TURNED_DB, TURNED_BACK_CELLS = 2.0, 25
-SWITCH_ON_CELLS = 12
-"""A receiver that is switched on may thump and mute for half a second before its hiss stands."""
-ODD_CELLS = 3
 HELD_CELLS = 250
 """An over that may have been hiss is held back for 10 s at most, for speech to show which it was."""
 UNSURE_CLOSED_CELLS = 36
@@ -44,8 +40,6 @@ LEAST_HISS_DB = -55.0
 all, a carrier came; if that lasts, as `MUTED_CELLS` says, the squelch was closed."""
 LOUDER_DB = 6.0
 """Hiss is the loudest on a feed: what speech rises above by this much for long was a carrier's noise."""
-EDGE_CELLS = 2
-"""An edge may spread over this many cells before the new level shows."""
 
 
 class OverFinder:
@@ -231,7 +225,7 @@ class OverFinder:
         over.add(upper)
         self._tell_held(over)
         idle = self._idle_before(over)
-        if idle is not None and self._was_hiss(over, idle):
+        if idle is not None and self._was_no_over(over, idle):
             return []
         if idle is not None and not over.dropped and idle.kind == "unknown":
             below = [u < upper_db(idle.levels_db) - DROP_DB for u in over.uppers_db[-3:]]
@@ -243,7 +237,8 @@ class OverFinder:
             over.last_active_cell = self._n
         again = idle is not None and idle.kind == "unknown" and self._cells.match(idle.levels_db)
         over.idle_again = over.idle_again + 1 if again else 0
-        if self._cells.steady_noise() and not self._cells.silent(1):
+        steady = self._cells.steady_noise()
+        if steady and not self._cells.silent(1):
             before_db = SILENT_DB if idle is None else upper_db(idle.levels_db)
             over.see_steady(upper_db(self._cells.window().mean(axis=0)), before_db)
         over.silent = over.silent + 1 if self._cells.silent(1) else 0
@@ -251,7 +246,9 @@ class OverFinder:
             return self._end(over, over.silent, "closed")
         if self._cells.match(self._hiss_db):
             return self._end(over, WINDOW_CELLS, "hiss")
-        if self._hiss_was_turned_down(over):
+        if over.turned_db is not None and is_back(over, self._cells, self._n):
+            over.idle = Idle(over.turned_db, over.start_cell, "hiss")
+            over.start_cell, over.turned_db, self._hiss_db = over.turned_cell, None, over.turned_db
             return self._end(over, LONG_HISS_CELLS, "hiss")
         if idle is not None and idle.kind != "hiss" and self._cells.match(idle.levels_db):
             if over.has_own_floor(upper_db(idle.levels_db)) and self._surely_closed(over, idle):
@@ -260,7 +257,7 @@ class OverFinder:
             upper_db(self._cells.window().mean(axis=0))
         ):
             return self._end(over, WINDOW_CELLS, "closed")
-        return self._end_by_new_noise(over) or self._end_by_pause(over)
+        return self._end_by_new_noise(over, steady=steady) or self._end_by_pause(over)
 
     def _idle_before(self, over: RunningOver) -> Idle | None:
         """The noise before the over; None, and no hiss known, once speech outdid it: a carrier's it was."""
@@ -301,79 +298,23 @@ class OverFinder:
         over.idle = Idle(held.noise_db, held.found.start_cell, "hiss")
         self._hiss_db, self._closed_db, self._held = held.noise_db, None, None
 
-    def _was_hiss(self, over: RunningOver, idle: Idle) -> bool:
-        """Take back an over that was hiss, and begin another where it drops.
-
-        A receiver may have been switched on, or its volume turned down. A carrier's own noise is the lowest
-        that is heard while the carrier is up. If what came has been one steady noise ever since and then
-        falls, to something else than before, it was no carrier's.
-        """
-        if over.noise_db is None:
-            return self._begins_in_noise(over, idle)
-        if self._cells.last_matches(over.noise_db):
-            over.noise_db += 0.05 * (self._cells.levels_db[-1] - over.noise_db)
-            over.odd = 0
+    def _was_no_over(self, over: RunningOver, idle: Idle) -> bool:
+        """Take back an over that was hiss, and begin another where it fell, if it did."""
+        verdict = judge_beginning(over, idle, self._cells, self._n)
+        if verdict == "open" or over.noise_db is None:
             return False
-        over.odd += 1
-        if idle.kind == "hiss" and over.turned_db is None:
-            over.turned_db, over.turned_cell = over.noise_db, self._n - 1
-        if over.odd < ODD_CELLS:
-            return False
-        lower = all(
-            upper_db(cell) < upper_db(over.noise_db) - DROP_DB for cell in self._cells.levels_db[-ODD_CELLS:]
-        )
-        if lower and not self._cells.silent(2) and not self._cells.loosely_match(idle.levels_db, 1):
-            self._hiss_db = over.noise_db
+        self._hiss_db = over.noise_db
+        if verdict == "turned":
+            self._over = None
+            self._rest(over.noise_db, over.start_cell, "hiss")
+        else:
             self._pending = self._cells.levels_db[-over.odd :]
             self._begin(self._n - over.odd, Idle(over.noise_db, over.start_cell, "hiss"), dropped=True)
-            return True
-        if lower and not self._cells.silent(2):
-            over.fallen_db, over.fallen_cell = over.noise_db, self._n - over.odd
-        if lower or over.odd >= ODD_CELLS + EDGE_CELLS:
-            over.noise_db = None
-        return False
-
-    def _begins_in_noise(self, over: RunningOver, idle: Idle) -> bool:
-        """Note the steady noise that an over begins with; whether it is hiss at a new volume, and no over."""
-        age = len(over.uppers_db) if over.turned_db is None else self._n - over.turned_cell
-        latest = HISS_CELLS + (TURNING_CELLS if idle.kind == "hiss" else SWITCH_ON_CELLS)
-        if not HISS_CELLS <= age <= latest or not self._cells.steady_noise(HISS_CELLS):
-            return False
-        noise_db = self._cells.window(HISS_CELLS).mean(axis=0)
-        if idle.kind == "hiss":
-            shift_db = self._cells.shift_db(idle.levels_db, HISS_CELLS)
-            if shift_db is None or shift_db < -LARGEST_TURN_DB:
-                return False
-            if not over.dropped or shift_db > -DROP_DB:
-                # No carrier's own noise is so near to the hiss, or louder.
-                self._over, self._hiss_db = None, noise_db
-                self._rest(noise_db, over.start_cell, "hiss")
-                return True
-            before_db = over.turned_db
-            if before_db is not None and abs(upper_db(noise_db) - upper_db(before_db)) < TURNED_DB:
-                return False
-        over.noise_db, over.turned_db = noise_db, None
-        return False
-
-    def _hiss_was_turned_down(self, over: RunningOver) -> bool:
-        """Whether the noise that the over began with is back after a quieter one: hiss, both times.
-
-        The over then began where that noise ended. Of a carrier's own noise there is no quieter one; noise
-        at the microphone, which may sound alike, is heard as long as that only before a carrier drops.
-        """
-        noise_db = over.turned_db
-        if noise_db is None or not self._cells.match(noise_db, LONG_HISS_CELLS):
-            return False
-        heard = over.uppers_db[over.turned_cell - self._n : -LONG_HISS_CELLS]
-        if sum(upper < upper_db(noise_db) - DROP_DB for upper in heard) < WINDOW_CELLS:
-            return False
-        over.idle = Idle(noise_db, over.start_cell, "hiss")
-        over.start_cell, over.turned_db, self._hiss_db = over.turned_cell, None, noise_db
         return True
 
-    def _end_by_new_noise(self, over: RunningOver) -> list[FoundOver]:
+    def _end_by_new_noise(self, over: RunningOver, *, steady: bool) -> list[FoundOver]:
         """Hiss never heard before (the recording began inside an over), or a squelch never seen closed."""
-        if not self._cells.steady_noise():
+        if not steady:
             self._noisy_cells = 0
             return []
         self._noisy_cells += 1
@@ -425,9 +366,7 @@ class OverFinder:
             before = self._release()
             self._held = HeldOver(found, over.fallen_db)
             return before
-        turned = over.turned_db is not None and edge == "hiss"
-        if turned and found.end_cell < over.turned_cell + TURNED_BACK_CELLS:
-            # Hiss turned down and up again, with no room for words in between.
+        if edge == "hiss" and only_turned(over, found.end_cell):
             return []
         return [found] if found.end_cell > found.start_cell + 1 else []
 

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from audiotest.records import Over
+from audiotest.units import Z_90
 
 OWN_SHARE = 0.5
 """Share of the drive's standard error that changes from over to over of one talker and radio; the rest is the
@@ -20,7 +21,6 @@ is off the truth is another figure, `measure/peakerror.py`: most of that is the 
 NAMED_ODDS = 0.95
 NAMED_DRIVE_DB = 1.5
 NAMED_DEVIATION_DB = 0.5
-INTERVAL_90 = 1.645
 AGREE = 0.8
 """Standard errors within which overs before the last count as one: a control turned a little since then must
 not be averaged away."""
@@ -174,7 +174,7 @@ def _drive(over: Over) -> tuple[float, float] | None:
         return None
     if found.drive_low_db is None or found.drive_high_db is None:
         return None
-    error = (found.drive_high_db - found.drive_low_db) / (2.0 * INTERVAL_90)
+    error = (found.drive_high_db - found.drive_low_db) / (2.0 * Z_90)
     return found.drive_db, max(OWN_SHARE * error, LEAST_DRIVE_ERROR_DB)
 
 
@@ -230,8 +230,8 @@ def _compare(
     change = last[0] - mean
     odds = 0.5 * (1.0 + math.erf(abs(change) / error / math.sqrt(2.0)))
     return Change(
-        before=mean, now=last[0], change=change, low=change - INTERVAL_90 * error,
-        high=change + INTERVAL_90 * error, odds=odds, real=odds >= NAMED_ODDS and abs(change) >= least,
+        before=mean, now=last[0], change=change, low=change - Z_90 * error,
+        high=change + Z_90 * error, odds=odds, real=odds >= NAMED_ODDS and abs(change) >= least,
     ), len(pool)  # fmt: skip
 
 

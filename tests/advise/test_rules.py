@@ -386,6 +386,13 @@ def test_a_high_drive_that_low_peaks_speak_against_is_never_called_right():
     assert "the drive reads high and the peaks low" in advice.sentence
 
 
+def test_an_interval_that_low_peaks_have_widened_is_told_as_theirs():
+    """The card shows the interval as measured, -3 to +17 dB; the sentence must not seem to contradict it."""
+    advice = advise(an_over(7.1, 0.9, half_db=10.0), LIMITS)
+    assert advice.mic_gain == "unknown"
+    assert "with peaks this low the drive is only known to lie between" in advice.sentence
+
+
 def test_a_rough_scale_takes_confidence():
     over = an_over(4.0, 2.7)
     assert (
