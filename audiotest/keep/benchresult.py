@@ -11,7 +11,7 @@ from audiotest.errors import FileError
 from audiotest.keep.jsonfile import read_json
 from audiotest.keep.plotfile import MOST_LINES, MOST_POINTS, Curves
 from audiotest.keep.quantities import impossible
-from audiotest.keep.sheets import Figure
+from audiotest.keep.sheetrecords import Figure
 
 BENCH_SCHEMA = "audiotest-bench-1"
 WIDE_RATIO = 20.0

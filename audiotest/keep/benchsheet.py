@@ -27,9 +27,8 @@ def add_bench_result(sheets: Sheets, visit_id: int, stage: Stage, result: BenchR
     Raises
     ------
     FileError, RequestError
-        There is no such sheet, or the file of sheets cannot be written.
+        There is no such sheet, it is closed, or the file of sheets cannot be written.
     """
-    sheets.get_visit(visit_id)
     with tempfile.TemporaryDirectory() as folder:
         kept = None
         with sheets.all_or_nothing():

@@ -26,6 +26,7 @@ from audiotest.keep.exchange import (
     sheet_document,
     take_in,
 )
+from audiotest.keep.history import twin
 from audiotest.keep.sheetrecords import STAGE_WORDS
 from audiotest.keep.sheets import Sheets
 from audiotest.ordinary import open_ordinary
@@ -90,6 +91,13 @@ def import_file(sheets: Sheets, file: Path) -> int:
     if content.startswith(ZIP_SIGNATURE):
         return import_bundle(sheets, file)
     return import_sheet(sheets, content, str(file))
+
+
+def taken_in(sheets: Sheets, visit_id: int, name: str) -> str:
+    """Say as which sheet a file was taken in, and whether it is on the books twice now."""
+    there = twin(sheets, visit_id)
+    twice = "" if there is None else f"; sheet {there} of this set has the same opening time and readings"
+    return f"{name}: taken in as sheet {visit_id}{twice}"
 
 
 def import_bundle(sheets: Sheets, file: Path) -> int:

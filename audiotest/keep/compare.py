@@ -1,9 +1,12 @@
 """Two overs against each other: what changed, in words, and both equally loud to listen to."""
 
+import io
 import json
 import random
+import shutil
 from collections.abc import Iterator
 from dataclasses import dataclass
+from errno import ENOSPC
 from pathlib import Path
 
 import numpy as np
@@ -99,18 +102,30 @@ def write_blind(
         raise FileError(f"{silent.name}: too short or too quiet to match in loudness", "take a longer over")
     pair = list(zip((first, second), compared.gains_db, strict=True))
     (draw or random.SystemRandom()).shuffle(pair)
+    key = {"schema": KEY_SCHEMA, **{name: clip.name for name, (clip, _) in zip("XY", pair, strict=True)}}
     try:
         folder = new_folder(parent, "blind")
-        for name, (clip, gain_db) in zip("XY", pair, strict=True):
-            codes = np.rint(clip.samples * db_amplitude(gain_db) * 32768.0)
-            path = folder / f"{name}.flac"
-            sf.write(path, np.clip(codes, -32768, 32767).astype(np.int16), clip.rate_hz, format="FLAC")
-        key = {"schema": KEY_SCHEMA, **{name: clip.name for name, (clip, _) in zip("XY", pair, strict=True)}}
-        written = write_new(folder, "key, look afterwards", ".json", json.dumps(key, indent=1).encode())
-    except (OSError, sf.SoundFileError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise FileError(f"{parent}: cannot be written: {reason}", "choose another folder") from error
+        try:
+            for name, (clip, gain_db) in zip("XY", pair, strict=True):
+                write_new(folder, name, ".flac", _flac(clip, gain_db))
+            text = json.dumps(key, indent=1).encode()
+            written = write_new(folder, "key, look afterwards", ".json", text)
+        except BaseException:
+            # Half of a pair is of no use to anybody.
+            shutil.rmtree(folder, ignore_errors=True)
+            raise
+    except OSError as error:
+        remedy = "make room, or choose another folder" if error.errno == ENOSPC else "choose another folder"
+        raise FileError(f"{parent}: cannot be written: {error.strerror}", remedy) from error
     return folder, written
+
+
+def _flac(clip: Listened, gain_db: float) -> bytes:
+    """A clip at this gain as a FLAC file, made in memory: libsndfile does not say that a disk is full."""
+    codes = np.rint(clip.samples * db_amplitude(gain_db) * 32768.0)
+    out = io.BytesIO()
+    sf.write(out, np.clip(codes, -32768, 32767).astype(np.int16), clip.rate_hz, format="FLAC")
+    return out.getvalue()
 
 
 def _measured_changes(first: Over, second: Over) -> Iterator[str]:

@@ -16,10 +16,10 @@ from typing import Any
 from audiotest.errors import FileError, RequestError
 from audiotest.keep.attachments import LONGEST_TEXT_BYTES
 from audiotest.keep.jsonfile import read_json
-from audiotest.keep.judging import judge_reading
+from audiotest.keep.judging import judge_on_sheet
 from audiotest.keep.quantities import QUANTITIES, check_point, get_quantity, impossible
-from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Kind, Sheet, Stage
-from audiotest.keep.sheets import Figure, Sheets, nominal_of
+from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Figure, Kind, Sheet, Stage
+from audiotest.keep.sheets import Sheets
 from audiotest.standards.limits import get_limits
 
 SCHEMA = "audiotest-sheet-1"
@@ -53,18 +53,11 @@ def sheet_document(sheet: Sheet) -> dict[str, Any]:
         if reading.quantity not in QUANTITIES:
             continue
         quantity = get_quantity(reading.quantity)
-        judged = judge_reading(
-            reading.quantity, reading.value, limits, nominal=nominal_of(sheet.visit), low=reading.low,
-            high=reading.high,
-        )  # fmt: skip
-        entry = asdict(reading)
-        for key in ("id", "visit_id", "attachment_id"):
-            del entry[key]
-        entry |= {
+        judged = judge_on_sheet(reading, sheet.visit, limits)
+        readings.append(_without(asdict(reading), "id", "visit_id", "attachment_id") | {
             "unit": quantity.unit, "verdict": judged.verdict, "limit": judged.limit or None,
             "attachment": places.get(reading.attachment_id or 0),
-        }  # fmt: skip
-        readings.append(entry)
+        })  # fmt: skip
     return {
         "schema": SCHEMA,
         "set": _without(asdict(sheet.radio), "id"),
@@ -97,10 +90,7 @@ def sheet_csv(sheet: Sheet) -> str:
     for stage in STAGES:
         for reading in sheet.standing(stage).values():
             quantity = get_quantity(reading.quantity)
-            judged = judge_reading(
-                reading.quantity, reading.value, limits, nominal=nominal_of(sheet.visit), low=reading.low,
-                high=reading.high,
-            )  # fmt: skip
+            judged = judge_on_sheet(reading, sheet.visit, limits)
             writer.writerow(
                 [_harmless(f"{sheet.radio.maker} {sheet.radio.model}".strip()), _harmless(sheet.radio.serial),
                  sheet.visit.id, STAGE_WORDS[stage], quantity.label, reading.point, reading.value,

@@ -3,7 +3,7 @@
 from dataclasses import asdict
 from typing import Any
 
-from audiotest.keep.sheets import Figure
+from audiotest.keep.sheetrecords import Figure
 from audiotest.measure.peakerror import peak_error_90_db
 from audiotest.records import Advice, Feed, Over
 from audiotest.units import db_amplitude

@@ -4,7 +4,7 @@ import statistics
 from dataclasses import dataclass
 
 from audiotest.keep.quantities import sheet_order
-from audiotest.keep.sheetrecords import RadioSet, Reading, Typical, Visit
+from audiotest.keep.sheetrecords import RadioSet, Reading, Sheet, Typical, Visit
 from audiotest.keep.sheets import Sheets
 
 FEWEST_SETS = 2
@@ -60,6 +60,29 @@ def history(sheets: Sheets, set_id: int) -> list[tuple[Visit, dict[tuple[str, st
         sheet = sheets.sheet(visit.id)
         course.append((visit, {**sheet.standing("found"), **sheet.standing("left")}))
     return course
+
+
+def twin(sheets: Sheets, visit_id: int) -> int | None:
+    """The sheet of a set of the same name with the same opening time and readings; None when there is none.
+
+    Such a one is there after the same file has been taken in twice.
+    """
+    here = sheets.sheet(visit_id)
+    for visit in sheets.visits():
+        if visit.id != visit_id and visit.opened == here.visit.opened:
+            other = sheets.sheet(visit.id)
+            if other.radio.name == here.radio.name and _read(other) == _read(here):
+                return visit.id
+    return None
+
+
+def _read(sheet: Sheet) -> list[tuple[str, str, str, float, str]]:
+    """What was read and when; what was withdrawn is not handed on."""
+    return [
+        (reading.stage, reading.quantity, reading.point, reading.value, reading.taken)
+        for reading in sheet.readings
+        if reading.withdrawn is None
+    ]
 
 
 def typical(sheets: Sheets, maker: str, model: str) -> list[Typical]:

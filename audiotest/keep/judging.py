@@ -6,6 +6,7 @@ from typing import Literal
 from audiotest.advise.rules import HIGH_DRIVE_DB, LOW_DRIVE_DB, LOW_PEAK_RATIO
 from audiotest.errors import RequestError
 from audiotest.keep.quantities import get_quantity
+from audiotest.keep.sheetrecords import Reading, Visit
 from audiotest.keep.yardsticks import COMMON_PRACTICE, yardstick
 from audiotest.records import LimitSet
 from audiotest.standards.limits import channel_frequency
@@ -40,6 +41,11 @@ def nominal_mhz(limits_id: str, channel: int | None) -> float | None:
         return channel_frequency(limits_id, channel)
     except RequestError:
         return None
+
+
+def nominal_of(visit: Visit) -> float | None:
+    """Frequency in MHz that a visit's carrier should be on, None when it is not known."""
+    return visit.assigned_mhz or nominal_mhz(visit.limits, visit.channel)
 
 
 def frequency_error_hz(frequency_mhz: float, nominal: float) -> float:
@@ -103,6 +109,13 @@ def judge_reading(
     verdict, words = _by_reference(value, stick.highest)
     limit = f"ref. at most {stick.highest:g} {get_quantity(key).unit}".rstrip()
     return Judged(verdict=verdict, limit=limit, source=stick.source, words=words)
+
+
+def judge_on_sheet(reading: Reading, visit: Visit, limits: LimitSet) -> Judged:
+    """Judge a reading of a sheet, with its own bounds and against the visit's own carrier."""
+    return judge_reading(
+        reading.quantity, reading.value, limits, nominal=nominal_of(visit), low=reading.low, high=reading.high
+    )
 
 
 def _by_reference(value: float, highest: float) -> tuple[Verdict, str]:

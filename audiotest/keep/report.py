@@ -14,12 +14,12 @@ from audiotest.errors import AudiotestError, FileError
 from audiotest.keep.attachments import PNG_SIGNATURE
 from audiotest.keep.clips import over_in_clip
 from audiotest.keep.drawing import Drawing
-from audiotest.keep.judging import Judged, Verdict, judge_reading
+from audiotest.keep.judging import Judged, Verdict, judge_on_sheet, nominal_of
 from audiotest.keep.plotfile import read_curves
 from audiotest.keep.plots import MapPoint, balance_map, curves_plot, spectrum, spectrum_plot
 from audiotest.keep.quantities import QUANTITIES, sheet_order, show
 from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Attachment, Reading, Sheet, Stage
-from audiotest.keep.sheets import Sheets, nominal_of
+from audiotest.keep.sheets import Sheets
 from audiotest.records import LimitSet
 from audiotest.standards.limits import get_limits
 
@@ -155,10 +155,7 @@ def table_rows(sheet: Sheet, limits: LimitSet) -> tuple[Row, ...]:
             if reading is None:
                 cells[stage] = None
                 continue
-            judged[stage] = judge_reading(
-                quantity, reading.value, limits, nominal=nominal_of(sheet.visit), low=reading.low,
-                high=reading.high,
-            )  # fmt: skip
+            judged[stage] = judge_on_sheet(reading, sheet.visit, limits)
             cells[stage] = _cell(reading, judged[stage])
         one = next(iter(judged.values()))
         label = f"{QUANTITIES[quantity].label} {point}".strip()

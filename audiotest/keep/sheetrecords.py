@@ -48,6 +48,16 @@ class Visit:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """A measured figure on its way to a sheet, in its quantity's own unit."""
+
+    quantity: str
+    value: float
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
     """One figure in its quantity's own unit; ``typed`` as it was written, None when it was measured."""
 

@@ -1,21 +1,21 @@
 """Job sheets: sets, their visits, and what was read, heard, found and fitted on each.
 
 Nothing is overwritten: a later reading of the same thing stands in front of the earlier one, and one that
-was a slip is withdrawn, not deleted.
+was a slip is withdrawn, not deleted. Once the set has left the bench nothing is added to its sheet.
 """
 
 import json
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from audiotest.errors import RequestError
 from audiotest.keep.attachments import keep_file, read_kept
-from audiotest.keep.judging import nominal_mhz, off_channel
+from audiotest.keep.judging import nominal_mhz, nominal_of, off_channel
 from audiotest.keep.quantities import (
     check_point,
     get_quantity,
@@ -27,6 +27,7 @@ from audiotest.keep.sheetfile import change, open_sheets, unusable
 from audiotest.keep.sheetrecords import (
     Attachment,
     Fault,
+    Figure,
     Kind,
     PartFitted,
     RadioSet,
@@ -40,16 +41,7 @@ from audiotest.keep.texts import clean, line, needed
 from audiotest.standards.limits import get_limits
 
 SURE = "check it; if it is right, say so with --sure"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Figure:
-    """A measured figure on its way to a sheet, in its quantity's own unit."""
-
-    quantity: str
-    value: float
-    low: float | None = None
-    high: float | None = None
+CLOSED = "begin a new sheet for the set"
 
 
 class Sheets:
@@ -150,9 +142,9 @@ class Sheets:
         return self._insert("visits", row)
 
     def close_visit(self, visit_id: int) -> None:
-        """Note that the set has left the bench."""
-        self.get_visit(visit_id)
-        with self._changing():
+        """Note that the set has left the bench: nothing is put on its sheet any more."""
+        self._on_bench(visit_id)
+        with self.all_or_nothing():
             self.base.execute("UPDATE visits SET closed = ? WHERE id = ?", (self._stamp(), visit_id))
 
     def get_visit(self, visit_id: int) -> Visit:
@@ -188,7 +180,7 @@ class Sheets:
 
         Raises `RequestError` for what cannot be, and without ``sure`` for what is unlikely.
         """
-        visit = self.get_visit(visit_id)
+        visit = self._on_bench(visit_id)
         nominal = nominal_of(visit)
         key = get_quantity(key).key
         point = check_point(key, point)
@@ -199,25 +191,19 @@ class Sheets:
         doubt = implausible(key, value) or off_channel(key, value, nominal)
         if doubt is not None and not sure:
             raise RequestError(doubt, SURE)
-        row = self._reading_row(
-            visit_id, stage, Figure(quantity=key, value=value), point=point, typed=clean(text)
-        )
-        return Reading(id=self._insert("readings", row), **row)
+        number = self.add_figure(visit_id, stage, Figure(quantity=key, value=value), point=point, typed=text)
+        return Reading(**self._one("readings", number, "reading"))
 
     def add_measured(
         self, visit_id: int, stage: Stage, figures: Iterable[Figure], attachment_id: int | None = None
     ) -> int:
         """Put measured figures on a sheet, all or none; returns how many."""
-        self.get_visit(visit_id)
-        rows = [
-            self._reading_row(visit_id, stage, figure, attachment_id=attachment_id)
-            for figure in figures
-            if impossible(figure.quantity, figure.value) is None
-        ]
-        with self._changing():
-            for row in rows:
-                self._put("readings", row)
-        return len(rows)
+        self._on_bench(visit_id)
+        possible = [figure for figure in figures if impossible(figure.quantity, figure.value) is None]
+        with self.all_or_nothing():
+            for figure in possible:
+                self.add_figure(visit_id, stage, figure, attachment_id=attachment_id)
+        return len(possible)
 
     def add_figure(
         self,
@@ -230,14 +216,18 @@ class Sheets:
         attachment_id: int | None = None,
     ) -> int:
         """Put one figure on a sheet as it is; what a person types goes through `type_reading`."""
-        text = None if typed is None else clean(typed)
-        row = self._reading_row(visit_id, stage, figure, point=point, typed=text, attachment_id=attachment_id)
+        self._on_bench(visit_id)
+        row = {
+            "visit_id": visit_id, "stage": stage, "point": point, "attachment_id": attachment_id,
+            "typed": None if typed is None else clean(typed), "taken": self._stamp(), "withdrawn": None,
+            **asdict(figure),
+        }  # fmt: skip
         return self._insert("readings", row)
 
     def withdraw_reading(self, reading_id: int) -> None:
         """Take a reading that was a slip out of what stands; it stays on record."""
         self._one("readings", reading_id, "reading")
-        with self._changing():
+        with self.all_or_nothing():
             values = (self._stamp(), reading_id)
             self.base.execute("UPDATE readings SET withdrawn = ? WHERE id = ? AND withdrawn IS NULL", values)
 
@@ -245,7 +235,7 @@ class Sheets:
 
     def add_fault(self, visit_id: int, fault: str, cure: str | None = None) -> int:
         """Note a fault, with its cure if it has been cured."""
-        self.get_visit(visit_id)
+        self._on_bench(visit_id)
         cured = None if cure is None else needed(cure, "the cure")
         row = {
             "visit_id": visit_id, "fault": needed(fault, "the fault"), "cure": cured, "noted": self._stamp(),
@@ -254,13 +244,13 @@ class Sheets:
 
     def cure_fault(self, fault_id: int, cure: str) -> None:
         """Note how a fault was cured."""
-        self._one("faults", fault_id, "fault")
-        with self._changing():
+        self._on_bench(self._one("faults", fault_id, "fault")["visit_id"])
+        with self.all_or_nothing():
             self.base.execute("UPDATE faults SET cure = ? WHERE id = ?", (needed(cure, "the cure"), fault_id))
 
     def add_part(self, visit_id: int, name: str, count: int = 1) -> int:
         """Note a part that was fitted; `RequestError` for a count outside 1 to 1000 or no name."""
-        self.get_visit(visit_id)
+        self._on_bench(visit_id)
         if not 1 <= count <= 1000:
             raise RequestError(f"{count} parts", "give a count from 1 to 1000")
         row = {
@@ -281,7 +271,7 @@ class Sheets:
         words: str = "",
     ) -> int:
         """Note the helper's spoken report: readability 1 to 5, strength 1 to 9; `RequestError` outside."""
-        self.get_visit(visit_id)
+        self._on_bench(visit_id)
         if not 1 <= readability <= 5:
             raise RequestError(f"readability {readability}", "it goes from 1, unreadable, to 5, perfect")
         if not 1 <= strength <= 9:
@@ -303,7 +293,7 @@ class Sheets:
         measured: dict[str, Any] | None = None,
     ) -> int:
         """Copy a file to the sheets' own folder and note it; ``measured`` is what was measured on it."""
-        self.get_visit(visit_id)
+        self._on_bench(visit_id)
         name, digest = keep_file(self.files, file)
         row = {
             "visit_id": visit_id, "stage": stage, "kind": kind, "file": name,
@@ -319,29 +309,15 @@ class Sheets:
 
     # -- inside -----------------------------------------------------------------------------------
 
-    def _reading_row(
-        self,
-        visit_id: int,
-        stage: Stage,
-        figure: Figure,
-        *,
-        point: str = "",
-        typed: str | None = None,
-        attachment_id: int | None = None,
-    ) -> dict[str, Any]:
-        return {
-            "visit_id": visit_id, "stage": stage, "point": point, "typed": typed,
-            "attachment_id": attachment_id, "taken": self._stamp(), "withdrawn": None, **asdict(figure),
-        }  # fmt: skip
+    def _on_bench(self, visit_id: int) -> Visit:
+        """A visit that may be added to; `RequestError` when the set has left: what was handed over stands."""
+        visit = self.get_visit(visit_id)
+        if visit.closed is not None:
+            raise RequestError(f"sheet {visit_id} is closed: the set left on {visit.closed[:10]}", CLOSED)
+        return visit
 
     def _stamp(self) -> str:
         return self._now().astimezone(UTC).isoformat(timespec="seconds")
-
-    @contextmanager
-    def all_or_nothing(self) -> Iterator[None]:
-        """Several changes as one: when one of them fails, none has happened."""
-        with self._changing():
-            yield
 
     @contextmanager
     def as_of(self, moment: datetime | None) -> Iterator[None]:
@@ -355,7 +331,8 @@ class Sheets:
             self._now = before
 
     @contextmanager
-    def _changing(self) -> Iterator[None]:
+    def all_or_nothing(self) -> Iterator[None]:
+        """Several changes as one: when one of them fails, none has happened."""
         if self.base.in_transaction:
             yield
             return
@@ -377,15 +354,12 @@ class Sheets:
         except sqlite3.DatabaseError as error:
             raise unusable(self.path, error) from error
 
-    def _put(self, table: str, row: dict[str, Any]) -> int:
+    def _insert(self, table: str, row: dict[str, Any]) -> int:
         names = ", ".join(row)
         places = ", ".join(f":{name}" for name in row)
-        done = self.base.execute(f"INSERT INTO {table} ({names}) VALUES ({places})", row)
+        with self.all_or_nothing():
+            done = self.base.execute(f"INSERT INTO {table} ({names}) VALUES ({places})", row)
         return int(done.lastrowid or 0)
-
-    def _insert(self, table: str, row: dict[str, Any]) -> int:
-        with self._changing():
-            return self._put(table, row)
 
     def _rows(self, query: str, values: tuple[Any, ...] = ()) -> list[dict[str, Any]]:
         try:
@@ -403,11 +377,6 @@ class Sheets:
         if not rows:
             raise RequestError(f"there is no {word} {number}", "see 'audiotest sheet list'")
         return rows[0]
-
-
-def nominal_of(visit: Visit) -> float | None:
-    """Frequency in MHz that a visit's carrier should be on, None when it is not known."""
-    return visit.assigned_mhz or nominal_mhz(visit.limits, visit.channel)
 
 
 def _with_measured(row: dict[str, Any]) -> dict[str, Any]:

@@ -17,7 +17,7 @@ from audiotest.feeds.scale import load_feed
 from audiotest.keep.attachments import kind_of, read_start
 from audiotest.keep.benchresult import read_bench_result
 from audiotest.keep.benchsheet import add_bench_result
-from audiotest.keep.bundle import import_file
+from audiotest.keep.bundle import import_file, taken_in
 from audiotest.keep.clips import save_clip
 from audiotest.keep.exchange import sheet_json
 from audiotest.keep.figures import conditions, sheet_figures
@@ -289,7 +289,7 @@ def _close(sheets: Sheets, arguments: argparse.Namespace) -> int:
 
 def _import(sheets: Sheets, arguments: argparse.Namespace) -> int:
     number = import_file(sheets, Path(arguments.file))
-    _say(f"{arguments.file}: taken in as sheet {number}.")
+    _say(f"{taken_in(sheets, number, arguments.file)}.")
     return 0
 
 

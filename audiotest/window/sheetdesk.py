@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.errors import AudiotestError, RequestError
-from audiotest.keep.bundle import import_file
+from audiotest.keep.bundle import import_file, taken_in
 from audiotest.keep.clips import save_clip
 from audiotest.keep.figures import conditions, sheet_figures
 from audiotest.keep.history import history, search
@@ -202,11 +202,12 @@ def write_out(path: Path, visit_id: int, target: Path) -> str:
     return "; ".join((f"{target}: {OUT_WORDS.get(ending, 'report on sheet')} {visit_id}", *remarks))
 
 
-def take_in(path: Path, file: Path) -> Question:
-    """Put a sheet that was handed out, as ZIP or JSON, on the books; the question that shows it."""
+def take_in(path: Path, file: Path) -> tuple[Question, str]:
+    """Put a sheet that was handed out, as ZIP or JSON, on the books; what shows it, and words."""
     with Sheets(path) as sheets:
         visit_id = import_file(sheets, file)
-        return Question(set_id=sheets.get_visit(visit_id).set_id, visit_id=visit_id)
+        shown = Question(set_id=sheets.get_visit(visit_id).set_id, visit_id=visit_id)
+        return shown, taken_in(sheets, visit_id, str(file))
 
 
 def error_words(error: AudiotestError) -> str:

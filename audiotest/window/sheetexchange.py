@@ -57,11 +57,12 @@ class SheetExchange:
         self.take_in.setEnabled(False)
         page.say(f"taking {file.name} in …")
 
-        def done(taken: Question) -> None:
+        def done(taken: tuple[Question, str]) -> None:
+            shown, words = taken
             self.take_in.setEnabled(True)
-            page.say(f"{file}: taken in as sheet {taken.visit_id}")
+            page.say(words)
             if page.path == path:
-                page.choose(taken)
+                page.choose(shown)
 
         def refused(error: AudiotestError) -> None:
             self.take_in.setEnabled(True)

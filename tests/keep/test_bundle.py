@@ -23,7 +23,8 @@ from audiotest.keep.exchange import sheet_document
 from audiotest.keep.plotfile import Curves, plot_document
 from audiotest.keep.quantities import QUANTITIES
 from audiotest.keep.report import make_report
-from audiotest.keep.sheets import Figure, Sheets
+from audiotest.keep.sheetrecords import Figure
+from audiotest.keep.sheets import Sheets
 from tests.keep.conftest import Job
 
 OWN = {"file"}

@@ -154,3 +154,12 @@ def test_a_blind_pair_is_equally_loud_and_the_key_tells(tmp_path: Path) -> None:
     assert orders == {"a.flac", "b.flac"}
     with pytest.raises(FileError, match="too short or too quiet"):
         write_blind(first, listened("c", np.zeros(10, dtype=np.float32)), tmp_path)
+
+
+def test_a_full_disk_is_named_and_no_half_of_a_blind_pair_stays(small_disk: Path) -> None:
+    noise = np.random.default_rng(5).normal(0.0, 0.1, 10 * RATE_HZ).astype(np.float32)
+    with pytest.raises(FileError) as refused:
+        write_blind(listened("a", noise), listened("b", noise), small_disk / "listen")
+    assert refused.value.what == f"{small_disk / 'listen'}: cannot be written: No space left on device"
+    assert refused.value.remedy == "make room, or choose another folder"
+    assert list((small_disk / "listen").iterdir()) == []

@@ -10,7 +10,9 @@ from typing import Any
 import pytest
 
 from audiotest.errors import FileError
+from audiotest.keep.bundle import taken_in
 from audiotest.keep.exchange import import_sheet, sheet_csv, sheet_document, sheet_json
+from audiotest.keep.history import twin
 from audiotest.keep.sheets import Sheets
 from tests.keep.conftest import Job
 
@@ -26,7 +28,13 @@ def test_out_and_in_again_it_is_the_same_sheet(finished_job: Job, tmp_path: Path
     with Sheets(tmp_path / "other.sqlite") as other:
         visit_id = import_sheet(other, text.encode(), "sheet.json")
         back = sheet_document(other.sheet(visit_id))
+        assert taken_in(other, visit_id, "sheet.json") == "sheet.json: taken in as sheet 1"
         again = import_sheet(other, text.encode(), "sheet.json")
+        assert twin(other, visit_id) == again
+        assert twin(other, again) == visit_id
+        assert taken_in(other, again, "sheet.json") == (
+            "sheet.json: taken in as sheet 2; sheet 1 of this set has the same opening time and readings"
+        )
         assert len(other.sets()) == 1
         assert other.get_visit(again).set_id == other.get_visit(visit_id).set_id
     first = json.loads(text)
@@ -57,8 +65,21 @@ def test_a_sheet_keeps_its_times(tmp_path: Path) -> None:
         assert sheet.readings[0].taken == "2026-03-03T12:00:00+00:00"
         assert sheet.visit.closed == "2026-03-04T12:00:00+00:00"
         # What is written after that is of now again.
-        later = other.type_reading(sheet.visit.id, "left", "power", "0.4 W")
-        assert later.taken > "2026-03-04"
+        again = other.get_visit(other.open_visit(sheet.radio.id))
+        assert again.opened > "2026-03-04"
+
+
+def test_a_sheet_that_differs_is_no_twin(tmp_path: Path) -> None:
+    now = datetime(2026, 3, 1, 12, tzinfo=UTC)
+    with Sheets(tmp_path / "sheets.sqlite", now=lambda: now) as sheets:
+        first, other = (sheets.add_set("Invented", "Wren", serial, service="pmr446") for serial in "12")
+        visits = [sheets.open_visit(set_id) for set_id in (first, first, other)]
+        for visit_id, power in zip(visits, ("0.5 W", "0.4 W", "0.5 W"), strict=True):
+            sheets.type_reading(visit_id, "left", "power", power)
+        assert [twin(sheets, visit_id) for visit_id in visits] == [None, None, None]
+        sheets.withdraw_reading(sheets.sheet(visits[1]).readings[0].id)
+        sheets.type_reading(visits[1], "left", "power", "0.5 W")
+        assert twin(sheets, visits[0]) == visits[1]
 
 
 def test_a_reading_carries_its_unit_and_its_verdict(finished_job: Job) -> None:

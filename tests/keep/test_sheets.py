@@ -17,11 +17,13 @@ from typing import Literal
 import pytest
 
 from audiotest.errors import FileError, RequestError
+from audiotest.keep.attachments import PNG_SIGNATURE
 from audiotest.keep.figures import conditions, sheet_figures
 from audiotest.keep.history import history, search, typical
-from audiotest.keep.judging import judge_reading, nominal_mhz
+from audiotest.keep.judging import judge_reading, nominal_mhz, nominal_of
 from audiotest.keep.sheetfile import APPLICATION_ID, MIGRATIONS, copy_sheets, find_faults, open_sheets
-from audiotest.keep.sheets import Sheets, nominal_of
+from audiotest.keep.sheetrecords import Figure
+from audiotest.keep.sheets import Sheets
 from audiotest.records import Feed, Over
 from audiotest.standards.limits import get_limits
 
@@ -400,6 +402,33 @@ def kill_writer(path: Path, *, lines: int) -> int:
     # At most the one reading that was being said when the kill came.
     assert len(there - promised) <= 1
     return len(promised)
+
+
+def test_a_closed_sheet_takes_nothing_but_a_withdrawal(tmp_path: Path, sheets: Sheets, visit_id: int) -> None:
+    reading = sheets.type_reading(visit_id, "left", "power", "3 W")
+    fault = sheets.add_fault(visit_id, "dry joint")
+    sheets.close_visit(visit_id)
+    before = sheets.sheet(visit_id)
+    figure = Figure(quantity="power", value=0.5)
+    (file := tmp_path / "photo.png").write_bytes(PNG_SIGNATURE)
+    for put in (
+        lambda: sheets.type_reading(visit_id, "left", "power", "0.5 W"),
+        lambda: sheets.add_measured(visit_id, "left", [figure]),
+        lambda: sheets.add_measured(visit_id, "left", []),
+        lambda: sheets.add_figure(visit_id, "left", figure),
+        lambda: sheets.add_fault(visit_id, "another"),
+        lambda: sheets.cure_fault(fault, "soldered"),
+        lambda: sheets.add_part(visit_id, "fuse"),
+        lambda: sheets.add_spoken(visit_id, "left", 5, 9),
+        lambda: sheets.attach(visit_id, "left", "picture", file),
+        lambda: sheets.close_visit(visit_id),
+    ):
+        with pytest.raises(RequestError, match=r"is closed: the set left on .*: begin a new sheet"):
+            put()
+    assert sheets.sheet(visit_id) == before
+    assert not sheets.files.exists()
+    sheets.withdraw_reading(reading.id)
+    assert sheets.sheet(visit_id).standing("left") == {}
 
 
 def test_a_full_disk_is_named_and_what_was_there_stays(small_disk: Path) -> None:

@@ -216,7 +216,8 @@ def test_a_sheet_goes_out_and_comes_in_again(
     assert main(["report", "1", "-o", str(file)]) == 0
     capsys.readouterr()
     assert main(["sheet", "import", str(file)]) == 0
-    assert "taken in as sheet 2" in " ".join(capsys.readouterr().out.split())
+    said = " ".join(capsys.readouterr().out.split())
+    assert "taken in as sheet 2; sheet 1 of this set has the same opening time and readings." in said
     assert main(["sheet", "show", "2", "--json"]) == 0
     assert len(json.loads(capsys.readouterr().out)["attachments"]) == files
 

@@ -141,7 +141,8 @@ def test_a_sheet_goes_out_as_data_and_comes_in_again(qtbot: Any, page: SheetPage
     # The set is known by its serial number: it gets a second sheet, which is the one that is shown.
     page._look(Question(set_id=2))
     wait(qtbot, lambda: page.question.set_id == 2)
-    assert bring(qtbot, page, file.with_name("out.json")).endswith("taken in as sheet 2")
+    said = bring(qtbot, page, file.with_name("out.json"))
+    assert said.endswith("taken in as sheet 2; sheet 1 of this set has the same opening time and readings")
     wait(qtbot, lambda: page.visits.count() == 2 and page.visit_id == 2)
     assert page.question.set_id == 1
     assert books(file)[:2] == (2, 2)
@@ -255,7 +256,7 @@ def test_taking_in_does_not_hold_up_the_window_and_stays_with_its_books(
         wait(qtbot, lambda: window.frames > frames + 3)
         assert not page.exchange.take_in.isEnabled()
     # It went on the books that were open when it was asked for, and those that are open now show theirs.
-    wait(qtbot, lambda: page.said.text().endswith("taken in as sheet 2"))
+    wait(qtbot, lambda: "taken in as sheet 2" in page.said.text())
     assert books(file)[:2] == (2, 2)
     assert page.path == other
     page.refresh()
