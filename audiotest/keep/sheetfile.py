@@ -79,6 +79,8 @@ def sheets_path() -> Path:
 def open_sheets(path: Path) -> sqlite3.Connection:
     """Open the file, making or upgrading it; before an upgrade a copy is put beside it.
 
+    On a medium that is read-only as a whole it is opened to be read.
+
     Raises
     ------
     FileError
@@ -88,9 +90,13 @@ def open_sheets(path: Path) -> sqlite3.Connection:
         make_folder(path.parent)
         if path.is_dir():
             raise FileError(f"{path}: is a directory", "name a file")
-        base = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None, check_same_thread=False)
+        fixed = _on_read_only_medium(path)
+        target = f"{path.absolute().as_uri()}?immutable=1" if fixed else path
+        base = sqlite3.connect(
+            target, uri=fixed, timeout=BUSY_S, isolation_level=None, check_same_thread=False
+        )
         try:
-            _prepare(base, path)
+            _prepare(base, path, fixed)
         except BaseException:
             base.close()
             raise
@@ -183,7 +189,24 @@ def _not_copied(base: sqlite3.Connection, target: Path, error: Exception) -> Fil
     return FileError(f"{target}: cannot be written: {reason}", "name a place you may write to")
 
 
-def _prepare(base: sqlite3.Connection, path: Path) -> None:
+def _on_read_only_medium(path: Path) -> bool:
+    """Whether nobody can write where the file is: only then SQLite may do without its files beside it.
+
+    A file or folder that only this user may not write does not count: another may be writing meanwhile.
+    """
+    # Windows has no such call; there everything is opened to be written.
+    if not hasattr(os, "statvfs") or not os.statvfs(path.parent).f_flag & os.ST_RDONLY:
+        return False
+    log = path.with_name(f"{path.name}-wal")
+    if log.exists() and log.stat().st_size:
+        raise FileError(
+            f"{path}: the latest changes are in {log.name}, and the medium is read-only",
+            "copy both to a place you may write to",
+        )
+    return True
+
+
+def _prepare(base: sqlite3.Connection, path: Path, fixed: bool) -> None:
     # In one look: another program may be making the file at this very moment.
     base.execute("BEGIN")
     holds = base.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
@@ -197,13 +220,19 @@ def _prepare(base: sqlite3.Connection, path: Path) -> None:
             f"{path}: was written by a newer audiotest (version {version} of the file)", "update audiotest"
         )
     base.execute("PRAGMA foreign_keys = ON")
-    base.execute("PRAGMA journal_mode = WAL")
+    if not fixed:
+        base.execute("PRAGMA journal_mode = WAL")
     # FULL: what has been said to be written is on the medium.
     base.execute("PRAGMA synchronous = FULL")
     found = base.execute("PRAGMA quick_check(1)").fetchone()[0]
     if found != "ok":
         raise unusable(path, sqlite3.DatabaseError(found))
     if version < len(MIGRATIONS):
+        if fixed:
+            raise FileError(
+                f"{path}: was written by an older audiotest, and the medium is read-only",
+                "copy it to a place you may write to",
+            )
         _upgrade(base, path)
 
 

@@ -61,6 +61,11 @@ def disk_of(folder: Path, size: str) -> Iterator[Path]:
         subprocess.run(["umount", str(folder)], check=True)
 
 
+def make_read_only(disk: Path) -> None:
+    """Let nobody write to a disk of `disk_of` any more."""
+    subprocess.run(["mount", "-o", "remount,ro", str(disk)], check=True)
+
+
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A disk of 1 MiB."""

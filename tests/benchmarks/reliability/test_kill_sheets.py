@@ -3,7 +3,7 @@
 import os
 from pathlib import Path
 
-from tests.keep.test_sheets import kill_writer
+from tests.keep.test_sheetfile import kill_writer
 
 KILLS = int(os.environ.get("AUDIOTEST_KILLS", "100"))
 
