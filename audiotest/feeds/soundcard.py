@@ -6,7 +6,6 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,6 +15,7 @@ from audiotest.errors import DeviceError
 from audiotest.extras import how_to_install
 from audiotest.feeds.channels import ChannelChooser
 from audiotest.feeds.chatter import hear_libraries, quieten_libraries
+from audiotest.feeds.inputs import InputDevice, find_input
 from audiotest.feeds.protocol import WILDEST_FS, Block
 from audiotest.feeds.ring import SampleRing
 
@@ -41,18 +41,6 @@ USUAL_RATES_HZ = (48000, 44100, 96000, 32000, 16000, 8000)
 
 _open_streams = 0
 _stream_lock = threading.RLock()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class InputDevice:
-    """A sound-card input as PortAudio lists it."""
-
-    index: int
-    name: str
-    channels: int
-    default_rate_hz: int
-    host_api: str
-    high_latency_s: float = 0.0
 
 
 def list_inputs() -> tuple[InputDevice, ...]:
@@ -106,7 +94,7 @@ def open_input(
         When there is no such input, several fit, or it refuses the rate or the channel.
     """
     sd = _sounddevice()
-    chosen = _find(device, list_inputs(), _default_index(sd))
+    chosen = find_input(device, list_inputs(), _default_index(sd))
     if channel is not None and not 1 <= channel <= chosen.channels:
         raise DeviceError(
             f"{chosen.name}: has {chosen.channels} input channels, no channel {channel}",
@@ -344,40 +332,6 @@ def _default_index(sd: Any) -> int | None:
         return int(sd.query_devices(kind="input")["index"])
     except (sd.PortAudioError, ValueError):
         return None
-
-
-def _find(device: str | int | None, inputs: tuple[InputDevice, ...], default: int | None) -> InputDevice:
-    """Find the one input that is meant; ``DeviceError`` when there is none or more than one."""
-    if not inputs:
-        raise DeviceError("there is no sound-card input", "plug one in, or check that it is switched on")
-    listed = "'audiotest inputs' lists them"
-    if device is None:
-        usual = [found for found in inputs if found.index == default]
-        if not usual:
-            raise DeviceError("the system names no default input", f"name an input; {listed}")
-        return usual[0]
-    wanted = str(device).strip()
-    if isinstance(device, int) or wanted.isdecimal():
-        by_number = [found for found in inputs if found.index == int(wanted)]
-        if not by_number:
-            raise DeviceError(f"there is no input number {wanted}", listed)
-        return by_number[0]
-    key = wanted.casefold()
-    whole = [found for found in inputs if found.name.casefold() == key]
-    matches = whole or [
-        found for found in inputs if key and key in f"{found.name}, {found.host_api}".casefold()
-    ]
-    if not matches:
-        raise DeviceError(f"there is no input {wanted!r}", listed)
-    if len(matches) > 1:
-        # Some systems list every input once for each of their sound interfaces: take the default's.
-        usual_api = next((found.host_api for found in inputs if found.index == default), None)
-        same_api = [found for found in matches if found.host_api == usual_api]
-        if len({found.name for found in matches}) > 1 or len(same_api) != 1:
-            names = ", ".join(f"{found.index} {found.name} ({found.host_api})" for found in matches)
-            raise DeviceError(f"{wanted!r} fits several inputs: {names}", "name it by its number")
-        return same_api[0]
-    return matches[0]
 
 
 def _refusal(sd: Any, device: InputDevice, rate_hz: int, channels: int, error: Exception) -> DeviceError:

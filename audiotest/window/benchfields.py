@@ -15,7 +15,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from audiotest.feeds.soundcard import InputDevice
+from audiotest.feeds.inputs import InputDevice
 from audiotest.standards.limits import LIMIT_SETS
 from audiotest.tones.limiting import START_MV
 from audiotest.tones.needs import Needs

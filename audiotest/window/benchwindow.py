@@ -11,8 +11,9 @@ from PySide6.QtGui import QCloseEvent, QKeyEvent
 from PySide6.QtWidgets import QFileDialog, QPushButton, QStackedWidget, QVBoxLayout, QWidget
 
 from audiotest.errors import AudiotestError
+from audiotest.feeds.inputs import InputDevice
 from audiotest.feeds.scale import save_feed
-from audiotest.feeds.soundcard import InputDevice, list_inputs
+from audiotest.feeds.soundcard import list_inputs
 from audiotest.keep.benchresult import read_bench_result
 from audiotest.keep.sheetfile import sheets_path
 from audiotest.tones.byhand import GIVES_A_FEED

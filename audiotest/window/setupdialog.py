@@ -26,8 +26,9 @@ from PySide6.QtWidgets import (
 )
 
 from audiotest.errors import DeviceError
+from audiotest.feeds.inputs import InputDevice
 from audiotest.feeds.scale import load_feed
-from audiotest.feeds.soundcard import InputDevice, list_inputs
+from audiotest.feeds.soundcard import list_inputs
 from audiotest.records import Feed
 from audiotest.standards.limits import LIMIT_SETS
 from audiotest.tones.output import OutputDevice, list_outputs

@@ -3,7 +3,7 @@
 import pytest
 
 from audiotest.__main__ import main
-from audiotest.feeds.soundcard import InputDevice
+from audiotest.feeds.inputs import InputDevice
 
 
 def test_a_name_cannot_act_on_the_terminal(

@@ -10,8 +10,8 @@ import pytest
 from PySide6.QtCore import QCoreApplication, QEvent, Qt
 from PySide6.QtWidgets import QDialogButtonBox, QFileDialog, QPushButton, QTextBrowser, QWidget
 
+from audiotest.feeds.inputs import InputDevice
 from audiotest.feeds.scale import save_feed
-from audiotest.feeds.soundcard import InputDevice
 from audiotest.keep.sheets import Sheets
 from audiotest.records import LimitSet, Over
 from audiotest.tones.rehearsal import MONITOR_FEED

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 
+from audiotest.feeds.inputs import InputDevice
 from audiotest.feeds.scale import save_feed
 from audiotest.feeds.simulated import SimulatedSource
-from audiotest.feeds.soundcard import InputDevice
 from audiotest.records import LimitSet, Over
 from audiotest.tones.level import OutputScale, save_output
 from audiotest.tones.output import OutputDevice
