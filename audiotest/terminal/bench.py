@@ -2,8 +2,10 @@
 
 import argparse
 import math
+import re
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 from rich.console import Console
@@ -13,7 +15,7 @@ from audiotest.feeds.scale import load_feed, save_feed
 from audiotest.standards.limits import get_limits
 from audiotest.terminal.benchfiles import check_drive_options, compare_files, say_report
 from audiotest.terminal.card import make_console
-from audiotest.terminal.consent import LONGEST_KEYED_S, TerminalTechnician, ask_leave
+from audiotest.terminal.consent import LONGEST_KEYED_S, TerminalTechnician, ask_leave, setting_words
 from audiotest.terminal.liveline import LiveLine, bar
 from audiotest.tones.byhand import ENTRIES, GIVES_A_FEED, NULL_BY_HAND, rehearsal_for
 from audiotest.tones.carrierbench import CarrierBench
@@ -25,9 +27,11 @@ from audiotest.tones.opening import announcement, most_mv, null_feed, open_bench
 from audiotest.tones.rehearsal import MONITOR_FEED, OUTPUT
 from audiotest.tones.reported import point_words
 from audiotest.tones.speechdrive import VOICE
+from audiotest.tones.steps import Step
 from audiotest.tones.tonedrive import TONE_HZ
 
 CARRIER_DB = (-40.0, 0.0)
+NUMBER = re.compile(r"[-+]?\d+(\.\d+)?")
 DONE, CANNOT, INTERRUPTED = 0, 2, 130
 
 
@@ -58,6 +62,7 @@ def run(arguments: argparse.Namespace) -> int:
     with LiveLine(talk) as line:
         if arguments.rehearse:
             rehearsal = rehearsal_for(arguments.procedure, given)
+            rehearsal.on_step = Prompts(line, rehearsal.on_step)
             report = carry_out(guided, rehearsal, lambda now: _show_rehearsed(line, now))
         else:
             bench, technician = _open(arguments, entry, scale, talk)
@@ -124,8 +129,30 @@ def _show(line: LiveLine, guided: Guided) -> None:
         line.say(f"  {': '.join(reversed(point_words(book.latest, book.x_label, book.y_label)))}")
 
 
+class Prompts:
+    """Says what each step of a rehearsal would have one do, once for steps that differ in numbers only."""
+
+    def __init__(self, line: LiveLine, then: Callable[[Step], None]) -> None:
+        self._line, self._then = line, then
+        self._said: set[str] = set()
+
+    def __call__(self, step: Step) -> None:
+        """Say a step's settings and its prompt, unless its like has been said."""
+        if not (step.live and self._line.redraws):
+            self._say(step)
+        self._then(step)
+
+    def _say(self, step: Step) -> None:
+        asked = [": ".join(filter(None, (ask.words, setting_words(ask)))) for ask in step.asks]
+        for words in (*asked, step.prompt):
+            kind = NUMBER.sub("#", words)
+            if words and kind not in self._said:
+                self._said.add(kind)
+                self._line.say(f"  {words}")
+
+
 def _show_rehearsed(line: LiveLine, guided: Guided) -> None:
-    """Of a rehearsal only what is overwritten, at the pace of the real thing."""
+    """Of a rehearsal's readings only what is overwritten, at the pace of the real thing."""
     if line.redraws and guided.step is not None and guided.step.live:
         _show(line, guided)
         time.sleep(guided.step.listen_s)

@@ -14,7 +14,7 @@ from audiotest.tones.reported import (
     interval_words,
     limit_sources,
     limit_words,
-    number,
+    on_axis,
     value_words,
     verdict_words,
 )
@@ -55,28 +55,40 @@ def figure_line(figure: Figure, width: int) -> str:
 
 
 def plot_lines(report: Report, width: int = PLOT_WIDTH) -> list[str]:
-    """A plot in characters, `width` wide, of the curves that share the report's axes; empty without any."""
+    """A plot in characters, `width` wide, of the curves that share the report's axes; empty without any.
+
+    Where none does, because each has a unit of its own, each has a lower plot of its own.
+    """
     if width < LEAST_WIDTH:
         return []
-    curves = curves_on_axes(report, 2)[: len(MARKS)]
+    shared = curves_on_axes(report, 2)[: len(MARKS)]
+    if shared:
+        return _plot(report, shared, report.y_label, width, PLOT_HEIGHT)
+    apart = [curve for curve in report.curves if len(curve.points) > 1]
+    return [
+        line
+        for curve in apart
+        for line in _plot(report, [curve], curve.name.rpartition(", ")[2], width, PLOT_HEIGHT // 2)
+    ]
+
+
+def _plot(report: Report, curves: Sequence[Curve], y_label: str, width: int, height: int) -> list[str]:
     points = [point for curve in curves for point in curve.points]
-    if not points:
-        return []
     xs = [_place(x, report.x_logarithmic) for x, _ in points]
     ys = [y for _, y in points]
     x_span, y_span = (max(xs) - min(xs)) or 1.0, (max(ys) - min(ys)) or 1.0
-    grid = [[" "] * width for _ in range(PLOT_HEIGHT)]
+    grid = [[" "] * width for _ in range(height)]
     for curve, mark in zip(curves, MARKS, strict=False):
         for x, y in curve.points:
             column = round((_place(x, report.x_logarithmic) - min(xs)) / x_span * (width - 1))
-            row = round((max(ys) - y) / y_span * (PLOT_HEIGHT - 1))
+            row = round((max(ys) - y) / y_span * (height - 1))
             grid[row][column] = mark
     # A curve of another unit is named after it, and alone its unit is the axis's.
-    lines = [f" {_labels(curves).removesuffix(f', {report.y_label}')}   {report.y_label}"]
+    lines = [f" {_labels(curves).removesuffix(f', {y_label}')}   {y_label}"]
     for k, row_marks in enumerate(grid):
-        edge = number(max(ys)) if k == 0 else number(min(ys)) if k == PLOT_HEIGHT - 1 else ""
+        edge = on_axis(max(ys), y_label) if k == 0 else on_axis(min(ys), y_label) if k == height - 1 else ""
         lines.append(f" {edge:>8} |{''.join(row_marks)}".rstrip())
-    low, high = number(min(x for x, _ in points)), number(max(x for x, _ in points))
+    low, high = (on_axis(end(x for x, _ in points), report.x_label) for end in (min, max))
     lines.append(" " * 10 + "+" + "-" * width)
     between = width - len(low) - len(high)
     fits = len(report.x_label) < between

@@ -3,6 +3,7 @@
 import argparse
 from typing import Any
 
+from audiotest.errors import RequestError
 from audiotest.terminal.optiontypes import not_negative, positive, within
 
 PROCEDURES = {
@@ -37,6 +38,15 @@ SIGNALS = {
     "burst": "the 1750 Hz burst",
     "learn": "1 kHz at -20 dB, to learn the output's millivolts with a meter",
 }
+
+
+def refuse_beside_recording(**given: object) -> None:
+    """`RequestError` for an option of the sound card where a recording is measured: it would do nothing."""
+    for name, value in given.items():
+        if value is not None:
+            raise RequestError(
+                f"--{name} is for the sound card, and a FILE is named", "leave one of them out"
+            )
 
 
 def _listed(table: dict[str, str]) -> str:
@@ -181,13 +191,13 @@ def add_iq(commands: Any) -> None:
     iq = commands.add_parser("iq", help="deviation, offset, bandwidth, AM depth from an I/Q recording")
     iq.add_argument("file", nargs="?", metavar="FILE", help="two channels: I left, Q right")
     iq.add_argument("--device", metavar="D", help="without FILE: a stereo input, as 'audiotest inputs' lists")
-    iq.add_argument("--seconds", type=positive, metavar="S", default=2.0, help="how long to listen (2)")
+    iq.add_argument("--seconds", type=positive, metavar="S", help="without FILE: how long to listen (2)")
     iq.add_argument("--swapped", action="store_true", help="I is right and Q left")
     iq.add_argument("--am", action="store_true", help="the emission is AM: measure depth, not deviation")
     iq.add_argument("--tone-hz", type=positive, metavar="HZ", help="the modulating tone, if known")
     iq.add_argument(
         "--channel-khz", type=within(1.0, 250.0, "kHz"), metavar="KHZ", default=12.5,
-        help="width kept (12.5)",
+        help="width kept (12.5); FM takes 12 or more",
     )  # fmt: skip
     _add_json(iq)
     iq.set_defaults(module="audiotest.terminal.iq")

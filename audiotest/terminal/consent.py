@@ -8,6 +8,7 @@ from rich.console import Console
 
 from audiotest.errors import RequestError
 from audiotest.terminal.card import print_row
+from audiotest.tones.answers import read_answer
 from audiotest.tones.cautions import before_reception, before_transmission
 from audiotest.tones.keying import LET_GO, LONGEST_KEYED_S, Keying
 from audiotest.tones.steps import GENERATOR_OFF_DBM, Ask, Step
@@ -15,10 +16,6 @@ from audiotest.tones.steps import GENERATOR_OFF_DBM, Ask, Step
 __all__ = ["LONGEST_KEYED_S", "TerminalTechnician", "ask_leave"]
 
 YES = "yes"
-ANSWERS = {"generator_dbm": (-174.0, 30.0), "mic_gain_db": (-80.0, 80.0), "deviation_factor": (0.01, 100.0)}
-"""What a setting can be at all: no generator goes below thermal noise in a hertz or above a watt, and no
-control turns a deviation to nothing or below it."""
-ANY_ANSWER = (-1e6, 1e6)
 
 
 def ask_leave(
@@ -36,12 +33,9 @@ def ask_leave(
         print_row(console, "caution", caution)
     if confirmed:
         return
-    question = 'Type "yes" to go on, anything else to stop: '
-    if (
-        _typed(console, question, "type yes, or give --confirmed once the cautions are kept").casefold()
-        != YES
-    ):
-        raise RequestError("nothing was sent", "type yes, or give --confirmed, once the cautions are kept")
+    remedy = "type yes, or give --confirmed, once the cautions are kept"
+    if _typed(console, 'Type "yes" to go on, anything else to stop: ', remedy).casefold() != YES:
+        raise RequestError("nothing was sent", remedy)
 
 
 def _typed(
@@ -54,6 +48,13 @@ def _typed(
         console.print()
         raise RequestError("nobody answers on the keyboard", remedy)
     return line.strip()
+
+
+def setting_words(ask: Ask) -> str:
+    """The value that is suggested; empty where there is something to do and no number to set."""
+    if ask.setting == "squelch" or ask.suggested == GENERATOR_OFF_DBM:
+        return ""
+    return f"{ask.suggested:.4g} {ask.unit}".strip()
 
 
 @dataclass(slots=True)
@@ -93,23 +94,15 @@ class TerminalTechnician:
             self.keying.since_s = time.monotonic()
 
     def _answer(self, ask: Ask) -> float:
-        if ask.setting == "generator_dbm" and ask.suggested == GENERATOR_OFF_DBM:
+        wanted = setting_words(ask)
+        if not wanted:
             _typed(self.console, f"{ask.words}, then press Enter. ")
             return ask.suggested
-        if ask.setting == "squelch":
-            _typed(self.console, f"{ask.words}, then press Enter. ")
-            return ask.suggested
-        wanted = f"{ask.suggested:.4g} {ask.unit}".strip()
         while True:
             typed = _typed(self.console, f"{ask.words}: {wanted} [Enter, or type what it is] ")
             if not typed:
                 return ask.suggested
             try:
-                value = float(typed.replace(",", ".").replace("−", "-"))
-            except ValueError:
-                self.console.print(f"{typed!r} is not a number.")
-                continue
-            low, high = ANSWERS.get(ask.setting, ANY_ANSWER)
-            if low <= value <= high:
-                return value
-            self.console.print(f"{typed} is not from {low:g} to {high:g}.")
+                return read_answer(typed, ask.setting)
+            except RequestError as error:
+                self.console.print(f"{error}.")

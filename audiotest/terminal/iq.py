@@ -7,26 +7,37 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from audiotest.errors import FileError, MeasureError
+from audiotest.errors import FileError, MeasureError, RequestError
 from audiotest.measure.bandwidth import OccupiedBandwidth, occupied_bandwidth
 from audiotest.measure.carriernull import IndexFit, fit_index, fm_lines
-from audiotest.measure.iq import AmReading, FmReading, complex_feed, feed_doubts, measure_am, measure_fm
+from audiotest.measure.iq import (
+    AUDIO_HIGH_HZ,
+    AmReading,
+    FmReading,
+    complex_feed,
+    feed_doubts,
+    measure_am,
+    measure_fm,
+)
+from audiotest.terminal.benchoptions import refuse_beside_recording
 from audiotest.terminal.card import make_console, print_row
 from audiotest.terminal.heard import read_samples
 from audiotest.tones.iqinput import record_stereo
 
 SCHEMA = "audiotest-iq-1"
 LIVE_RATE_HZ = 48000
+LIVE_S = 2.0
 SOURCE = "99 % of the power, Radio Regulations 1.153, β % method of ITU-R SM.328 and SM.443 (from memory)"
 
 
 def run(arguments: argparse.Namespace) -> int:
     """Measure the recording; a figure that cannot be had is unknown, with the reason."""
+    _check(arguments)
     if arguments.file is not None:
         iq, rate_hz = _read(arguments.file, arguments.swapped)
     else:
         rate_hz = LIVE_RATE_HZ
-        stereo = record_stereo(arguments.device, arguments.seconds, rate_hz)
+        stereo = record_stereo(arguments.device, arguments.seconds or LIVE_S, rate_hz)
         iq = complex_feed(stereo, swapped=arguments.swapped)
     channel_hz = 1e3 * arguments.channel_khz
     notes: list[str] = []
@@ -55,6 +66,19 @@ def run(arguments: argparse.Namespace) -> int:
     for note in notes:
         print_row(console, "note", note)
     return 0
+
+
+def _check(arguments: argparse.Namespace) -> None:
+    """Refuse what would do nothing, or something else than it says; `RequestError` names it."""
+    if arguments.file is not None:
+        refuse_beside_recording(device=arguments.device, seconds=arguments.seconds)
+    least_khz = 2e-3 * AUDIO_HIGH_HZ
+    if not arguments.am and arguments.channel_khz < least_khz:
+        raise RequestError(
+            f"--channel-khz {arguments.channel_khz:g} is too narrow: FM carries audio up to "
+            f"{least_khz / 2.0:g} kHz on both sides",
+            f"give {least_khz:g} or more",
+        )
 
 
 def _read(file: str, swapped: bool) -> tuple[NDArray[np.complex128], int]:

@@ -11,6 +11,7 @@ from audiotest.feeds.file import open_recording
 from audiotest.feeds.protocol import Source
 from audiotest.feeds.soundcard import open_input
 from audiotest.measure.sinad import EVERY_S, WINDOW_S, SinadMeter, SinadReading
+from audiotest.terminal.benchoptions import refuse_beside_recording
 from audiotest.terminal.card import make_console
 from audiotest.terminal.figures import clock
 from audiotest.terminal.liveline import LiveLine, bar
@@ -30,6 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
             raise RequestError("--rehearse needs no recording and no device", "leave one of them out")
         source = TurnedReceiver()
     elif arguments.file is not None:
+        refuse_beside_recording(device=arguments.device)
         source = open_recording(arguments.file, arguments.channel)
     else:
         source = open_input(arguments.device, channel=arguments.channel)
@@ -86,13 +88,16 @@ def marks_passed(reading: SinadReading, before: SinadReading | None) -> list[flo
 
 
 def reading_line(reading: SinadReading, before: SinadReading | None) -> str:
-    """One reading on one line; a mark of 12 or 20 dB that was passed since the last is said."""
+    """One reading on one line, the figure first: a narrow terminal cuts off the end.
+
+    A mark of 12 or 20 dB that was passed since the last is said.
+    """
     if reading.frequency_hz is None or reading.level_dbfs is None:
-        return f"{clock(reading.time_s):>7} {reading.reason}"
+        return f"{reading.reason} {clock(reading.time_s):>7}"
     line = (
-        f"{clock(reading.time_s):>7} {reading.frequency_hz:6.1f} Hz {reading.level_dbfs:6.1f} dBFS"
-        f" SINAD {_text(reading.sinad_db, reading.sinad_sd_db)}"
+        f"SINAD {_text(reading.sinad_db, reading.sinad_sd_db)}"
         f" O.41 {_text(reading.psophometric_db, reading.psophometric_sd_db)}"
+        f" {reading.frequency_hz:6.1f} Hz {reading.level_dbfs:6.1f} dBFS {clock(reading.time_s):>7}"
     )
     return " ".join([line, *(f"{mark_db:.0f}" for mark_db in marks_passed(reading, before))])
 

@@ -6,6 +6,10 @@ from audiotest.tones.steps import Curve, Figure, Point, Report
 from audiotest.units import rounded
 
 SCHEMA = "audiotest-bench-1"
+DIGITS = {"dB": 1, "kHz": 2, "%": 1, "ppm": 2, "times": 2, "s": 1, "over": 0}
+"""Behind the point, by unit: what a bench can tell apart, and a technician set."""
+SHARES = ("kHz", "%")
+"""One digit more of these where hardly any would be left: a residue's size matters too."""
 UNKNOWN = "unknown"
 NOT_JUDGED = "not judged"
 VERDICTS = {True: "PASS", False: "FAIL", None: ""}
@@ -47,15 +51,33 @@ def heading(report: Report, *, rehearsed: bool) -> str:
     return f"{report.title}: {state}{where}"
 
 
-def number(value: float) -> str:
-    """Three to four digits, never an exponent for what a bench reads.
+def number(value: float, unit: str = "") -> str:
+    """As many digits as say something: so many behind the point for a unit, or three to four in all.
 
-    >>> number(0.2541), number(-119.38), number(1250.0)
-    ('0.254', '-119.4', '1250')
+    >>> number(0.2541), number(12.537, "mV"), number(1250.0, "Hz"), number(0.0)
+    ('0.254', '12.5', '1250', '0')
+    >>> number(-119.38, "dBm"), number(-0.0002, "dB re fundamental"), number(2.4954, "kHz"), number(3, "over")
+    ('-119.4', '0.0', '2.50', '3')
+    >>> number(0.0134, "kHz"), number(0.35, "%"), number(7.66, "%")
+    ('0.013', '0.35', '7.7')
     """
     size = abs(value)
-    digits = 3 if size < 1.0 else 2 if size < 100.0 else 1 if size < 1000.0 else 0
-    return f"{value:.{digits}f}"
+    digits = DIGITS.get("dB" if unit.startswith("dB") else unit)
+    if digits is not None and unit in SHARES and 0.0 < size < 10.0 ** (1 - digits):
+        digits += 1
+    if digits is None:
+        digits = 0 if size == 0.0 or size >= 1000.0 else 1 if size >= 10.0 else 2 if size >= 1.0 else 3
+    # Nothing is left of the sign of what rounds to nothing.
+    return f"{round(value, digits) + 0.0:.{digits}f}"
+
+
+def on_axis(value: float, label: str) -> str:
+    """A value of an axis that names its unit, or what it counts.
+
+    >>> on_axis(2.0, "over"), on_axis(-98.31, "generator, dBm")
+    ('2', '-98.3')
+    """
+    return number(value, _unit(label) or label)
 
 
 def value_words(figure: Figure) -> str:
@@ -64,31 +86,33 @@ def value_words(figure: Figure) -> str:
     >>> value_words(Figure(key="onset_mv", label="onset", value=2.5, unit="mV"))
     '2.50 mV'
     """
-    return UNKNOWN if figure.value is None else f"{number(figure.value)} {figure.unit}".rstrip()
+    if figure.value is None:
+        return UNKNOWN
+    return f"{number(figure.value, figure.unit)} {figure.unit}".rstrip()
 
 
 def interval_words(figure: Figure) -> str:
     """The interval at about 95 %; empty where there is none."""
     if figure.value is None or figure.low is None or figure.high is None:
         return ""
-    return f"{number(figure.low)} to {number(figure.high)}"
+    return f"{number(figure.low, figure.unit)} to {number(figure.high, figure.unit)}"
 
 
 def limit_words(figure: Figure) -> str:
     """The limits, marked ``ref.`` where they judge nothing; empty where there are none.
 
     >>> limit_words(Figure(key="a", label="a", value=1.0, unit="%", limit_high=5.0, reference=True))
-    'ref. most 5.00'
+    'ref. most 5.0'
     """
     low, high = figure.limit_low, figure.limit_high
     if low is None and high is None:
         return ""
     if low is not None and high is not None:
-        words = f"{number(low)} to {number(high)}"
+        words = f"{number(low, figure.unit)} to {number(high, figure.unit)}"
     elif high is not None:
-        words = f"most {number(high)}"
+        words = f"most {number(high, figure.unit)}"
     else:
-        words = f"least {number(low or 0.0)}"
+        words = f"least {number(low or 0.0, figure.unit)}"
     return f"ref. {words}" if figure.reference else words
 
 
@@ -130,12 +154,12 @@ def point_words(point: Point, x_label: str, y_label: str) -> tuple[str, str]:
     if y_label == "open":
         value = "open" if point.y > 0.5 else "shut"
     else:
-        value = f"{number(point.y)} {y_unit}".rstrip()
-    at = f"{point.x:.0f}" if x_label == "over" else number(point.x)
+        value = f"{number(point.y, y_unit)} {y_unit}".rstrip()
+    at = number(point.x, x_unit or x_label)
     return value, f"{name}, at {x_label if not x_unit else ''} {at} {x_unit}".replace("  ", " ").rstrip()
 
 
 def _unit(label: str) -> str:
     """The unit that an axis names, after its last comma or alone."""
     name, _, tail = label.rpartition(", ")
-    return tail if name or label.startswith(("dB", "Hz")) else ""
+    return tail if name or label.startswith(("dB", "Hz", "kHz")) else ""

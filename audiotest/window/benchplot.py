@@ -10,7 +10,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QSizePolicy, QVBoxLayout, QWidget
 
 from audiotest.measure.sensitivity import SINAD_12_DB, SINAD_20_DB
-from audiotest.tones.reported import curves_on_axes, number
+from audiotest.tones.reported import curves_on_axes, on_axis
 from audiotest.tones.steps import Curve, Report
 from audiotest.window.plots import DASHED, SOLID, Legend, dress_plot, make_plot
 from audiotest.window.theme import LIGHT, Theme
@@ -89,12 +89,15 @@ class BenchPlot(QWidget):
 
     def spoken(self) -> str:
         """The plot in words, for a screen reader."""
-        parts = [
-            f"{curve.name}: {len(curve.points)} points, last {number(curve.points[-1][1])} at "
-            f"{number(curve.points[-1][0])}"
-            for curve in self.shown
-        ]
-        return "; ".join(parts) or "nothing measured yet"
+        report = self._report
+        if report is None or not self.shown:
+            return "nothing measured yet"
+        parts = []
+        for curve in self.shown:
+            x, y = curve.points[-1]
+            last = f"{on_axis(y, report.y_label)} at {on_axis(x, report.x_label)}"
+            parts.append(f"{curve.name}: {len(curve.points)} points, last {last}")
+        return "; ".join(parts)
 
     def _clear(self) -> None:
         for item in self._items:

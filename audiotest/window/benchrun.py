@@ -43,11 +43,10 @@ OpenBench = Callable[[Technician], HaltableBench]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
-    """What the technician has to do or to type; ``suggested`` is None where a key is enough."""
+    """What the technician has to do or to type; ``ask`` is None where a key is enough."""
 
     words: str
-    suggested: float | None = None
-    unit: str = ""
+    ask: Ask | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,9 +207,7 @@ class BenchRun:
         if ask.setting == "squelch" or ask.suggested == GENERATOR_OFF_DBM:
             self._ask(Question(words=f"{_sentence(ask.words)}."), step)
             return ask.suggested
-        answer = self._ask(
-            Question(words=f"{_sentence(ask.words)}:", suggested=ask.suggested, unit=ask.unit), step
-        )
+        answer = self._ask(Question(words=f"{_sentence(ask.words)}:", ask=ask), step)
         return ask.suggested if answer is None else answer
 
     def _ask(self, question: Question, step: Step) -> float | None:

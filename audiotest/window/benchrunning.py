@@ -17,6 +17,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from audiotest.errors import RequestError
+from audiotest.tones.answers import read_answer
 from audiotest.tones.reported import point_words
 from audiotest.window.announcing import announce
 from audiotest.window.benchplot import BenchPlot, Line
@@ -24,7 +26,6 @@ from audiotest.window.benchrun import Moment, Question
 from audiotest.window.labels import CutLabel, FittedLabel
 from audiotest.window.theme import LIGHT, Theme, bigger
 
-LARGEST_SETTING = 1e6
 DOING_WORDS = {
     "opening": "opening",
     "asking": "waiting for you",
@@ -161,21 +162,22 @@ class RunningPane(QWidget):
         self._question = question
         if question is not None:
             announce(self.prompt, question.words)
-        typed = question is not None and question.suggested is not None
+        typed = question is not None and question.ask is not None
         self.field.setVisible(typed)
         self.unit.setVisible(typed)
         self.done.setVisible(question is not None)
         if question is None:
             return
-        if question.suggested is None:
+        if question.ask is None:
             self.prompt.setText(question.words)
             self.done.setText("Done  (Enter)")
             self.done.setFocus()
         else:
-            wanted = f"{question.words} {question.suggested:.4g} {question.unit}".rstrip()
+            suggested = f"{question.ask.suggested:.4g}"
+            wanted = f"{question.words} {suggested} {question.ask.unit}".rstrip()
             self.prompt.setText(with_minus(wanted))
-            self.field.setText(f"{question.suggested:.4g}")
-            self.unit.setText(question.unit)
+            self.field.setText(suggested)
+            self.unit.setText(question.ask.unit)
             self.done.setText("It is set so  (Enter)")
             self.field.setFocus()
             self.field.selectAll()
@@ -185,15 +187,13 @@ class RunningPane(QWidget):
         question = self._question
         if question is None:
             return
-        if question.suggested is None or self.field.text().strip() == f"{question.suggested:.4g}":
+        if question.ask is None or self.field.text().strip() == f"{question.ask.suggested:.4g}":
             self._answer(None)
             return
         try:
-            value = float(self.field.text().strip().replace(",", ".").replace("−", "-"))
-        except ValueError:
-            value = float("nan")
-        if not -LARGEST_SETTING < value < LARGEST_SETTING:
-            self.below.setText(f"{self.field.text()!r} is not a number: type what it is set to.")
+            value = read_answer(self.field.text(), question.ask.setting)
+        except RequestError as error:
+            self.below.setText(f"{error}.")
             self.field.selectAll()
             return
         self._answer(value)

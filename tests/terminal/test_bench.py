@@ -54,6 +54,27 @@ def test_every_procedure_rehearses(procedure, capsys):
     )
 
 
+def test_a_rehearsal_says_once_what_each_step_would_have_one_do(capsys):
+    assert main(["bench", "squelch", "--rehearse", "--json"]) == 0
+    shown = capsys.readouterr()
+    assert json.loads(shown.out)["complete"]
+    assert [line.strip() for line in shown.err.splitlines()] == [
+        "set the squelch as it is used",
+        "set the generator's level: -130 dBm",
+        "The squelch has to be shut now.",
+        "Level by level.",
+    ]
+
+
+def test_a_rehearsal_of_the_balance_draws_drive_and_peak(capsys):
+    assert main(["bench", "balance", "--rehearse"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith("  Over 1: key up")
+    assert " o drive   dB" in lines
+    assert " o peak   kHz" in lines
+    assert sum(line[9:11].strip() == "|" for line in lines) == 12
+
+
 def test_a_rehearsal_reads_on_80_columns(capsys):
     assert main(["bench", "response", "--rehearse"]) == 0
     out = capsys.readouterr().out
@@ -138,6 +159,10 @@ def test_an_interruption_prints_what_was_measured_and_exits_130(capsys, monkeypa
         (["sinad", "--rehearse", "/nowhere.wav"], "--rehearse"),
         (["heard", "/nowhere.wav"], "nowhere.wav"),
         (["iq", "/nowhere.wav"], "nowhere.wav"),
+        (["iq", "a.wav", "--seconds", "5"], "--seconds is for the sound card"),
+        (["iq", "a.wav", "--device", "2"], "--device is for the sound card"),
+        (["iq", "a.wav", "--channel-khz", "11.9"], "give 12 or more"),
+        (["sinad", "a.wav", "--device", "2"], "--device is for the sound card"),
     ],
 )
 def test_what_cannot_be_done_is_said_in_one_line(argv, words, capsys):

@@ -116,6 +116,13 @@ def test_piped_each_reading_is_a_line() -> None:
     assert lines[1].endswith(" 12")
 
 
+def test_the_figure_is_on_the_narrowest_terminal() -> None:
+    shown = io.StringIO()
+    with LiveLine(Console(file=shown, force_terminal=True, width=30, highlight=False)) as line:
+        _show(line, reading(11.5, 1.0), None)
+    assert "SINAD   11.5 ± 0.6 dB" in shown.getvalue()
+
+
 def reading(sinad_db: float, time_s: float) -> SinadReading:
     return SinadReading(
         time_s=time_s, frequency_hz=1000.0, level_dbfs=-20.0, sinad_db=sinad_db, sinad_sd_db=0.3,

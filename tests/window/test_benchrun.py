@@ -73,12 +73,13 @@ def test_what_is_typed_is_what_the_simulated_radio_stands_at() -> None:
     squelch = run.moment.question
     assert squelch is not None
     assert squelch.words == "Open the squelch."
-    assert squelch.suggested is None
+    assert squelch.ask is None
     run.answer()
     wait_for(lambda: run.moment.question not in (None, squelch))
     level = run.moment.question
     assert level is not None
-    assert (level.suggested, level.unit) == (-100.0, "dBm")
+    assert level.ask is not None
+    assert (level.ask.suggested, level.ask.unit) == (-100.0, "dBm")
     run.answer(-97.5)
     run.answer(-1.0)  # pressed twice: the second press answers nothing
     assert run.wait(PATIENCE_S)
