@@ -61,24 +61,14 @@ def heard(card: Any, folder: Path, *, stall_s: float) -> tuple[list[Gap], dict[s
 
 
 def test_a_reader_that_stalls_knows_what_it_has_missed(card: Any, tmp_path: Path) -> None:
-    """Stalls of two seconds before a ring of one: samples heard and samples reported make up all of them.
-
-    Twice at most: what the sound server itself drops on a busy machine no program can see.
-    """
-    try:
-        account_is_whole(card, tmp_path)
-    except AssertionError:
-        account_is_whole(card, tmp_path)
-
-
-def account_is_whole(card: Any, folder: Path) -> None:
-    found, reported = heard(card, folder, stall_s=2.0)
+    """Stalls of two seconds before a ring of one: samples heard and samples reported make up all of them."""
+    found, reported = heard(card, tmp_path, stall_s=2.0)
     lost = [gap for gap in found if gap.missing_n > 0]
     assert reported["stalls"] >= 2
-    assert len(lost) >= 2
     assert unreported(lost, reported["marks"]) == []
     assert sum(gap.missing_n for gap in lost) == sum(lost_n for at_n, lost_n in reported["marks"] if at_n > 0)
-    assert all(gap.missing_n > 0.5 * RATE_HZ for gap in lost)
+    # Not all: on a busy machine a reader that is emptying the ring is held up, and one more block is lost.
+    assert sum(gap.missing_n > 0.5 * RATE_HZ for gap in lost) >= 2
 
 
 def test_a_reader_in_time_misses_nothing(card: Any, tmp_path: Path) -> None:
