@@ -6,7 +6,8 @@ os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
 # With more threads the matrix library waits for a core that is busy elsewhere; it is read when numpy loads.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -16,7 +17,11 @@ from numpy.typing import NDArray
 from audiotest.radio.link import Simulation
 from audiotest.records import Deviation, Level, Limiter, LimitSet, LiveReading, Noise, Over
 from audiotest.standards.limits import get_limits
+from audiotest.window.mainwindow import MainWindow
 from audiotest.window.practice import AS_FOUND, render_over
+from audiotest.window.sheetdesk import Question
+from audiotest.window.sheetpage import SheetPage
+from tests.window.handling import main_window, wait
 
 collect_ignore = ["screenreader.py"]
 """Run by the system's Python, whose bindings the tests' own environment has not."""
@@ -83,6 +88,25 @@ def over() -> Callable[..., Over]:
 @pytest.fixture
 def reading() -> Callable[..., LiveReading]:
     return made_reading
+
+
+@pytest.fixture
+def window(qtbot: Any, limits: LimitSet, file: Path, tmp_path: Path) -> Iterator[MainWindow]:
+    """A window with the books of the test module's own fixture `file`."""
+    with main_window(limits, tmp_path, sheets_file=str(file)) as made:
+        made.timer.start()
+        yield made
+
+
+@pytest.fixture
+def page(window: MainWindow, qtbot: Any) -> SheetPage:
+    """The page with the sheet of the first set of those books, which has readings."""
+    window.sheet_deeds.job_sheets()
+    found = window.sheet_deeds.page
+    assert found is not None
+    found._look(Question(set_id=1))
+    wait(qtbot, lambda: found.readings.rowCount() > 0)
+    return found
 
 
 @pytest.fixture

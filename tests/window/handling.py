@@ -1,6 +1,6 @@
 """What the tests of the main window have in common: a window with a silent output, overs, keys."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -51,6 +51,11 @@ def main_window(
         made.close()
         made.deleteLater()
         QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
+
+
+def wait(qtbot: Any, until: Callable[[], bool]) -> None:
+    """What the sheets' thread and the window's timer bring takes its time."""
+    qtbot.waitUntil(until, timeout=20000)
 
 
 def put(window: MainWindow, over: Over) -> None:

@@ -3,7 +3,7 @@
 import json
 import time
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +15,10 @@ from PySide6.QtWidgets import QFileDialog, QPushButton
 from audiotest.keep.bundle import SHEET_NAME, sheet_bundle
 from audiotest.keep.clips import save_clip
 from audiotest.keep.sheets import Sheets
-from audiotest.records import LimitSet
 from audiotest.window.mainwindow import MainWindow
 from audiotest.window.sheetdesk import Question
 from audiotest.window.sheetpage import SheetPage
-from tests.window.handling import main_window
+from tests.window.handling import wait
 
 pytestmark = pytest.mark.window
 Change = Callable[[dict[str, Any], dict[str, bytes]], None]
@@ -38,27 +37,6 @@ def file(tmp_path: Path) -> Path:
         sheets.attach(visit, "left", "clip", clip, title="over 1 as left")
         sheets.add_set("Birch", "40", "2", service="uk-27fm")
     return path
-
-
-@pytest.fixture
-def window(qtbot: Any, limits: LimitSet, file: Path, tmp_path: Path) -> Iterator[MainWindow]:
-    with main_window(limits, tmp_path, sheets_file=str(file)) as made:
-        made.timer.start()
-        yield made
-
-
-@pytest.fixture
-def page(window: MainWindow, qtbot: Any) -> SheetPage:
-    window.sheet_deeds.job_sheets()
-    found = window.sheet_deeds.page
-    assert found is not None
-    found._look(Question(set_id=1))
-    wait(qtbot, lambda: found.readings.rowCount() == 1)
-    return found
-
-
-def wait(qtbot: Any, until: Callable[[], bool]) -> None:
-    qtbot.waitUntil(until, timeout=20000)
 
 
 def asked(page: SheetPage, button: QPushButton) -> QFileDialog:

@@ -1,7 +1,7 @@
 """The job sheets in the window: sets, sheets, readings and reports, by hand and by key."""
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -26,11 +26,12 @@ from audiotest.records import LimitSet, Over
 from audiotest.window import sheetdesk
 from audiotest.window.mainwindow import MainWindow
 from audiotest.window.practice import PRACTICE_FEED
-from audiotest.window.settings import Settings, load_settings
+from audiotest.window.settings import load_settings
 from audiotest.window.sheetdesk import Question, TypedReading
 from audiotest.window.sheetforms import SetForm, VisitForm
 from audiotest.window.sheetpage import SheetPage
-from audiotest.window.sitting import Fresh, Sitting
+from audiotest.window.sitting import Fresh
+from tests.window.handling import main_window, wait
 
 pytestmark = pytest.mark.window
 MakeOver = Callable[..., Over]
@@ -42,25 +43,9 @@ def file(tmp_path: Path) -> Path:
     return tmp_path / "sheets.sqlite"
 
 
-def make_window(limits: LimitSet, file: Path, tmp_path: Path) -> MainWindow:
-    settings = Settings(appearance="light", clips_folder=str(tmp_path / "clips"), sheets_file=str(file))
-    made = MainWindow(Sitting(limits=limits, feed=None, settings=settings), tmp_path / "window.toml")
-    made.show()
-    made.timer.start()
-    return made
-
-
-@pytest.fixture
-def window(qtbot: Any, limits: LimitSet, file: Path, tmp_path: Path) -> Iterator[MainWindow]:
-    made = make_window(limits, file, tmp_path)
-    yield made
-    made.close()
-    made.deleteLater()
-    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
-
-
 @pytest.fixture
 def page(window: MainWindow, qtbot: Any) -> SheetPage:
+    """The page as a key opens it, on books that are empty."""
     window.activateWindow()
     qtbot.waitUntil(window.isActiveWindow)
     qtbot.keyClick(window, Qt.Key.Key_J)
@@ -68,10 +53,6 @@ def page(window: MainWindow, qtbot: Any) -> SheetPage:
     assert found is not None
     qtbot.waitUntil(lambda: found.file.text() != "", timeout=20000)
     return found
-
-
-def wait(qtbot: Any, until: Callable[[], bool]) -> None:
-    qtbot.waitUntil(until, timeout=20000)
 
 
 def begin(qtbot: Any, page: SheetPage, maker: str = "Elm", model: str = "27", serial: str = "0815") -> None:
@@ -347,8 +328,8 @@ def test_two_windows_work_on_one_file(
     qtbot: Any, window: MainWindow, page: SheetPage, limits: LimitSet, file: Path, tmp_path: Path
 ) -> None:
     begin(qtbot, page)
-    other = make_window(limits, file, tmp_path)
-    try:
+    with main_window(limits, tmp_path, sheets_file=str(file)) as other:
+        other.timer.start()
         other.sheet_deeds.job_sheets()
         second = other.sheet_deeds.page
         assert second is not None
@@ -370,9 +351,6 @@ def test_two_windows_work_on_one_file(
             sheets.type_reading(1, "left", "power", "4 W")
         page._look_while_seen()
         wait(qtbot, lambda: page.readings.cell_text(0, 2).startswith("✓ 4.00 W"))
-    finally:
-        other.close()
-        other.deleteLater()
 
 
 def test_a_file_that_is_none_is_refused_and_the_old_one_stays(

@@ -1,6 +1,5 @@
 """The work on a set, noted from the sheet page: faults, parts, the helper's report, withdrawing, closing."""
 
-from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -9,12 +8,9 @@ from PySide6.QtCore import QCoreApplication, QEvent, Qt
 from PySide6.QtWidgets import QDialogButtonBox, QLabel, QWidget
 
 from audiotest.keep.sheets import Sheets
-from audiotest.records import LimitSet
-from audiotest.window.mainwindow import MainWindow
-from audiotest.window.sheetdesk import Question
 from audiotest.window.sheetpage import SheetPage
 from audiotest.window.sheetwork import WORK, WorkForm
-from tests.window.handling import main_window
+from tests.window.handling import wait
 
 pytestmark = pytest.mark.window
 
@@ -29,27 +25,6 @@ def file(tmp_path: Path) -> Path:
         sheets.type_reading(visit, "left", "power", "39 W", sure=True)
         sheets.type_reading(visit, "found", "swr", "1.4")
     return path
-
-
-@pytest.fixture
-def window(qtbot: Any, limits: LimitSet, file: Path, tmp_path: Path) -> Iterator[MainWindow]:
-    with main_window(limits, tmp_path, sheets_file=str(file)) as made:
-        made.timer.start()
-        yield made
-
-
-@pytest.fixture
-def page(window: MainWindow, qtbot: Any) -> SheetPage:
-    window.sheet_deeds.job_sheets()
-    found = window.sheet_deeds.page
-    assert found is not None
-    found._look(Question(set_id=1))
-    wait(qtbot, lambda: found.readings.rowCount() == 2)
-    return found
-
-
-def wait(qtbot: Any, until: Callable[[], bool]) -> None:
-    qtbot.waitUntil(until, timeout=20000)
 
 
 def ask(page: SheetPage, name: str) -> WorkForm:
