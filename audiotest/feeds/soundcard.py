@@ -157,6 +157,7 @@ class SoundCardSource:
         self._closing = threading.Event()
         self._close_lock = threading.Lock()
         self._released = False
+        self._starter: threading.Thread | None = None
         self._sd = sd
         quieten_libraries()
         try:
@@ -223,10 +224,10 @@ class SoundCardSource:
                     refused.append(error)
                 return
 
-        starter = threading.Thread(target=start, name="audiotest-start-input", daemon=True)
-        starter.start()
-        starter.join(START_PATIENCE_S)
-        if not (starter.is_alive() or refused):
+        self._starter = threading.Thread(target=start, name="audiotest-start-input", daemon=True)
+        self._starter.start()
+        self._starter.join(START_PATIENCE_S)
+        if not (self._starter.is_alive() or refused):
             return
         reason = _reason(refused[0]) if refused else f"no answer within {START_PATIENCE_S:.0f} s"
         if not refused:
@@ -252,6 +253,9 @@ class SoundCardSource:
         stream_closed()
 
     def _release(self) -> None:
+        # PortAudio ends the whole program if it is told to stop while it still tries to start.
+        if self._starter is not None:
+            self._starter.join()
         # Errors of closing are of no use to anyone: ignore_errors is on by default.
         self._stream.abort()
         self._stream.close()
