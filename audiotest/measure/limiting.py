@@ -1,9 +1,10 @@
 """Modulation limiting: where a limiter sets in, how sharply, and what it lets through."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import product
 from typing import Literal
 
 import numpy as np
@@ -12,8 +13,10 @@ from numpy.typing import NDArray
 from audiotest.errors import MeasureError
 
 KNEES = (1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 11.0, 16.0, 24.0, 48.0, math.inf)
-SLOPES = (0.0, 0.02, 0.04, 0.07, 0.1)
-"""Decibels that a level control lets through for each one above its onset; a set's noise makes some."""
+SLOPES = (0.0, 0.01, 0.02, 0.03, 0.04, 0.05, 0.06, 0.07, 0.08, 0.09, 0.1)
+"""Decibels that a level control lets through for each one above its onset."""
+NOISES = (0.0, 0.01, 0.02, 0.03, 0.045, 0.06, 0.08, 0.1, 0.125, 0.15)
+"""Peaks of a set's own noise re the threshold: a level control holds down tone and noise together."""
 ANGLES_N = 512
 ONSET_GRID_DB = 0.02
 LEAST_POINTS = 5
@@ -32,7 +35,8 @@ class LimitingFit:
     ``onset_mv`` is the RMS level of a sine whose peak meets the limiter's threshold: the straight line of the
     small levels, continued, reaches ``threshold_khz`` there. ``knee_db`` is how far above the onset (below
     it, where negative) the fundamental has lost 1 dB: 2.00 dB for a hard clipper, less for a soft one.
-    ``knee`` is the exponent p of u/(1+|u|^p)^(1/p), infinite for a hard clipper.
+    ``knee`` is the exponent p of u/(1+|u|^p)^(1/p), infinite for a hard clipper. A level control is
+    described as it would be without the set's own noise.
     """
 
     kind: Kind
@@ -64,8 +68,9 @@ def _clipping_db(drive_db: NDArray[np.float64], knee: float) -> NDArray[np.float
     return np.interp(drive_db, at, curve)
 
 
-def _levelling_db(drive_db: NDArray[np.float64], slope: float) -> NDArray[np.float64]:
-    return np.minimum(-(1.0 - slope) * drive_db, 0.0)
+def _levelling_db(drive_db: NDArray[np.float64], slope: float, noise: float) -> NDArray[np.float64]:
+    held_db = 20.0 * np.log10(10.0 ** (drive_db / 20.0) + noise)
+    return np.minimum(-(1.0 - slope) * held_db, 0.0)
 
 
 def fit_limiting(levels_mv: Sequence[float], fundamental_khz: Sequence[float]) -> LimitingFit:
@@ -102,26 +107,25 @@ def fit_limiting(levels_mv: Sequence[float], fundamental_khz: Sequence[float]) -
     level_db, out_db = 20.0 * np.log10(mv), 20.0 * np.log10(khz)
     if out_db[0] - level_db[0] - (out_db[-1] - level_db[-1]) < LEAST_COMPRESSION_DB:
         raise MeasureError("the limiter has not set in", "raise the level further")
-    best: tuple[float, float, float, float, str] | None = None
+    best: tuple[float, float, float, Kind, float] | None = None
     onsets_db = np.arange(level_db[0] - 6.0, level_db[-1] + 3.0, ONSET_GRID_DB)
     drive_db = level_db[None, :] - onsets_db[:, None]
-    for kind, shape in (*(("clipping", knee) for knee in KNEES), *(("levelling", s) for s in SLOPES)):
-        gain_db = _clipping_db(drive_db, shape) if kind == "clipping" else _levelling_db(drive_db, shape)
+    for kind, shape, gain_db in _limiters(drive_db):
         straight = out_db - level_db - gain_db
         line_db = np.mean(straight, axis=1)
         miss = np.sqrt(np.mean((straight - line_db[:, None]) ** 2, axis=1))
         k = int(np.argmin(miss))
         if best is None or miss[k] < best[0]:
-            best = (float(miss[k]), float(onsets_db[k]), float(line_db[k]), shape, kind)
+            best = (float(miss[k]), float(onsets_db[k]), float(line_db[k]), kind, shape)
     assert best is not None
-    misfit, onset_db, line_db_best, shape, kind = best
+    misfit, onset_db, line_db_best, kind, shape = best
     if misfit > MOST_MISFIT_DB:
         raise MeasureError(
             f"no limiter fits this curve within {MOST_MISFIT_DB:g} dB",
             "keep everything else still while the level changes, and see that the monitor is not overloaded",
         )
     return LimitingFit(
-        kind="clipping" if kind == "clipping" else "levelling",
+        kind=kind,
         gain_khz_per_mv=10.0 ** (line_db_best / 20.0),
         onset_mv=10.0 ** (onset_db / 20.0),
         threshold_khz=10.0 ** ((line_db_best + onset_db) / 20.0),
@@ -131,7 +135,15 @@ def fit_limiting(levels_mv: Sequence[float], fundamental_khz: Sequence[float]) -
     )
 
 
-def _one_db_down(kind: str, shape: float) -> float:
+def _limiters(drive_db: NDArray[np.float64]) -> Iterator[tuple[Kind, float, NDArray[np.float64]]]:
+    """Every limiter that is tried: its kind, the exponent or slope that shapes it, its gain over drive."""
+    for knee in KNEES:
+        yield "clipping", knee, _clipping_db(drive_db, knee)
+    for slope, noise in product(SLOPES, NOISES):
+        yield "levelling", slope, _levelling_db(drive_db, slope, noise)
+
+
+def _one_db_down(kind: Kind, shape: float) -> float:
     """Drive at which the fundamental has lost 1 dB.
 
     >>> round(_one_db_down("clipping", math.inf), 2), _one_db_down("levelling", 0.0)

@@ -54,6 +54,17 @@ def test_a_level_control_is_told_from_a_clipper():
     assert found.onset_mv == pytest.approx(3.0, rel=0.01)
 
 
+@pytest.mark.parametrize("noise", [0.01, 0.03, 0.06, 0.12])
+@pytest.mark.parametrize("slope", [0.0, 0.025, 0.055])
+def test_a_set_s_own_noise_does_not_move_a_level_control_s_onset(noise, slope):
+    """Tone and noise are held together, closed form: T·(tone / (tone + noise))^(1-slope) and the slope."""
+    held = np.maximum(LEVELS / 3.0 + noise, 1.0)
+    found = fit_limiting(LEVELS, 0.8 * LEVELS / held ** (1.0 - slope))
+    assert found.kind == "levelling"
+    assert 20 * math.log10(found.onset_mv / 3.0) == pytest.approx(0.0, abs=0.15)
+    assert found.knee_db == pytest.approx(1.0 / (1.0 - slope), abs=0.03)
+
+
 def test_what_is_no_limiting_curve():
     with pytest.raises(MeasureError, match="not set in"):
         fit_limiting(LEVELS, 0.3 * LEVELS)
