@@ -23,6 +23,7 @@ from audiotest.terminal.benchoptions import refuse_beside_recording
 from audiotest.terminal.card import make_console, print_row
 from audiotest.terminal.heard import read_samples
 from audiotest.tones.iqinput import record_stereo
+from audiotest.tones.reported import number
 
 SCHEMA = "audiotest-iq-1"
 LIVE_RATE_HZ = 48000
@@ -137,6 +138,10 @@ def iq_document(
     }  # fmt: skip
 
 
+def _khz(value: float) -> str:
+    return number(value, "kHz")
+
+
 def iq_rows(
     fm: FmReading | None, am: AmReading | None, lines: IndexFit | None, band: OccupiedBandwidth | None
 ) -> list[tuple[str, str]]:
@@ -145,7 +150,10 @@ def iq_rows(
     if fm is not None:
         rows += [
             ("offset", f"{fm.offset_hz:+.1f} Hz"),
-            ("deviation", f"+{fm.positive_khz:.3f} / -{fm.negative_khz:.3f} kHz, RMS {fm.rms_khz:.3f} kHz"),
+            (
+                "deviation",
+                f"+{_khz(fm.positive_khz)} / -{_khz(fm.negative_khz)} kHz, RMS {_khz(fm.rms_khz)} kHz",
+            ),
         ]
         if fm.tone is not None:
             distortion = f"distortion {100 * fm.tone.distortion:.2f} %"
@@ -159,7 +167,7 @@ def iq_rows(
     if lines is not None:
         rows.append(
             ("carrier", f"{lines.carrier_db:+.1f} dB re unmodulated, index {lines.index:.3f}: "
-             f"{lines.deviation_khz:.3f} kHz by its sidebands")
+             f"{_khz(lines.deviation_khz)} kHz by its sidebands")
         )  # fmt: skip
     rows.append(("bandwidth", "unknown" if band is None else f"{band.bandwidth_hz / 1e3:.2f} kHz ({SOURCE})"))
     return rows

@@ -60,7 +60,7 @@ def bar(value: float, low: float, high: float, marks: Sequence[float] = ()) -> s
     """A bar from ``low`` to ``high`` with its marks, in plain characters.
 
     >>> bar(12.0, 0.0, 40.0, (20.0,))[:40]
-    ' 0 |##################           |     '
+    ' 0 |##################            |     '
     """
     filled = round((min(max(value, low), high) - low) / (high - low) * BAR_WIDTH)
     cells = ["#" if k < filled else " " for k in range(BAR_WIDTH)]

@@ -269,9 +269,9 @@ def _speech_figure(onset_mv: float | None, own_mv: float) -> Figure:
 
 def _remarks(fit: LimitingFit, nulls: tuple[HarmonicNull, ...], own_mv: float | None) -> list[str]:
     knee = "hard" if math.isinf(fit.knee) else f"exponent {fit.knee:.2g}"
-    said = [f"{KINDS[fit.kind]}, {knee}; the curve fits within {fit.misfit_db:.2f} dB"]
+    said = [f"{KINDS[fit.kind]}, {knee}; the curve fits within {fit.misfit_db:.1f} dB"]
     if fit.kind == "levelling":
-        said = [f"{KINDS[fit.kind]}; the curve fits within {fit.misfit_db:.2f} dB"]
+        said = [f"{KINDS[fit.kind]}; the curve fits within {fit.misfit_db:.1f} dB"]
     if fit.misfit_db > CLEAN_MISFIT_DB:
         said.append(
             "no clipper of one ceiling fits well: diodes let the wave go on growing; take the 1 dB point"
