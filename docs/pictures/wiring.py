@@ -90,11 +90,15 @@ def radio() -> str:
     )
 
 
+def way(y: int, height: int, name: str, words: str) -> str:
+    """Where one way begins: the lead from the receiver, and the output that it is taken from."""
+    return wire(f"M40 {y}H108", "to") + box(110, y - height // 2, 190, height, name, words)
+
+
 def line_output() -> str:
     """The first way."""
     return (
-        wire("M40 215H108", "to")
-        + box(110, 180, 190, 70, "1  Line output", "or the recorder socket")
+        way(215, 70, "1  Line output", "or the recorder socket")
         + wire("M300 215H390")
         + transformer(390, 215, 3, "1 : 1, 600 Ω")
         + wire("M424 215H698", "to")
@@ -105,8 +109,7 @@ def line_output() -> str:
 def discriminator() -> str:
     """The second way."""
     return (
-        wire("M40 330H108", "to")
-        + box(110, 295, 190, 70, "2  Discriminator", "flat; state it with 0 µs")
+        way(330, 70, "2  Discriminator", "flat; state it with 0 µs")
         + wire("M300 330H396M406 330H520M396 312V348M406 312V348")
         + text(401, 304, "1 µF")
         + resistor(520, 321, 50, 18)
@@ -119,8 +122,7 @@ def discriminator() -> str:
 def speaker() -> str:
     """The third way: isolation, and an attenuator."""
     return (
-        wire("M40 484H108", "to")
-        + box(110, 434, 190, 100, "3  Speaker output", "bridged: both leads live,\nneither is earth")
+        way(484, 100, "3  Speaker output", "bridged: both leads live,\nneither is earth")
         + wire("M300 462H390M300 506H390")
         + transformer(390, 462, 4, "1 : 1")
         + wire("M424 462H500")

@@ -6,7 +6,8 @@ import select
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,27 @@ def environment(**more: str) -> dict[str, str]:
     """Ours, without what would let the processes find another display, bus or Python."""
     left_out = ("DISPLAY", "WAYLAND_DISPLAY", "DBUS_SESSION_BUS_ADDRESS", "PYTHONPATH", "QT_QPA_PLATFORM")
     return {key: value for key, value in os.environ.items() if key not in left_out} | more
+
+
+@contextmanager
+def x_display(screen: str) -> Iterator[str]:
+    """An X server of the test's own; the name of its display, which nothing else had."""
+    read, write = os.pipe()
+    # It stays as it is when its last window goes.
+    server = subprocess.Popen(
+        ["Xvfb", "-displayfd", str(write), "-screen", "0", screen, "-nolisten", "tcp", "-noreset"],
+        pass_fds=[write], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    os.close(write)
+    try:
+        ready, _, _ = select.select([read], [], [], 60.0)
+        number = os.read(read, 16).decode().strip() if ready else ""
+        assert number, "Xvfb does not start"
+        yield f":{number}"
+    finally:
+        os.close(read)
+        server.terminate()
+        server.wait(20.0)
 
 
 class Told:
@@ -37,7 +59,7 @@ class Told:
         self.process.stdin.write(text + "\n")
         self.process.stdin.flush()
 
-    def wait_for(self, wanted: Callable[[dict[str, Any]], bool], longest_s: float = 60.0) -> dict[str, Any]:
+    def wait_for(self, wanted: Callable[[dict[str, Any]], bool], longest_s: float = 90.0) -> dict[str, Any]:
         """The next line that is wanted; those before it stay in `heard`."""
         assert self.process.stdout is not None
         end_s = time.monotonic() + longest_s

@@ -1,14 +1,10 @@
 """The whole way on a real X display: sound server, PortAudio, engine, window, keys; then the card goes."""
 
 import importlib.util
-import json
 import os
-import select
 import shutil
-import subprocess
 import sys
-import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +22,7 @@ from audiotest.records import Feed
 from audiotest.session.engine import Engine
 from audiotest.standards.limits import get_limits
 from audiotest.window.settings import Settings, save_settings
+from tests.window.processes import Told, x_display
 
 
 def _load_card() -> Any:
@@ -59,65 +56,13 @@ def display() -> Iterator[str]:
         if os.environ.get("CI"):
             pytest.fail("Xvfb not found: the real display must run here")
         pytest.skip("Xvfb not found")
-    read, write = os.pipe()
-    server = subprocess.Popen(
-        ["Xvfb", "-displayfd", str(write), "-screen", "0", "1280x720x24", "-nolisten", "tcp"],
-        pass_fds=[write], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-    )  # fmt: skip
-    os.close(write)
-    try:
-        ready, _, _ = select.select([read], [], [], 60.0)
-        number = os.read(read, 16).decode().strip() if ready else ""
-        assert number, "Xvfb does not start"
-        yield f":{number}"
-    finally:
-        os.close(read)
-        server.terminate()
-        server.wait(20.0)
+    with x_display("1280x720x24") as name:
+        yield name
 
 
-class Window:
-    """The process with the window, and what it tells."""
-
-    def __init__(self, arguments: list[str], environment: dict[str, str], log: Path) -> None:
-        self._log = log.open("wb")
-        command = [sys.executable, str(Path(__file__).with_name("livewindow.py")), *arguments]
-        self.process = subprocess.Popen(
-            command,
-            env=environment,
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=self._log,
-            text=True,
-        )
-
-    def wait_for(self, event: str, longest_s: float = 90.0) -> dict[str, Any]:
-        assert self.process.stdout is not None
-        end_s = time.monotonic() + longest_s
-        while time.monotonic() < end_s:
-            ready, _, _ = select.select([self.process.stdout], [], [], 1.0)
-            if not ready:
-                continue
-            line = self.process.stdout.readline()
-            assert line, f"the window is gone before {event!r}"
-            told: dict[str, Any] = json.loads(line)
-            if told["event"] == event:
-                return told
-        pytest.fail(f"no {event!r}")
-
-    def order(self, text: str) -> None:
-        assert self.process.stdin is not None
-        self.process.stdin.write(text + "\n")
-        self.process.stdin.flush()
-
-    def end(self) -> None:
-        if self.process.poll() is None:
-            self.process.kill()
-        self.process.wait(20.0)
-        for pipe in (self.process.stdin, self.process.stdout):
-            if pipe is not None:
-                pipe.close()
-        self._log.close()
+def event(name: str) -> Callable[[dict[str, Any]], bool]:
+    """What is waited for of the window."""
+    return lambda told: told["event"] == name
 
 
 def peak_of(path: Path) -> float:
@@ -152,15 +97,17 @@ def test_from_the_sound_server_to_the_screen_and_on_without_the_card(
     save_feed(FEED, feed)
     save_settings(Settings(set_up=True, appearance="light", clips_folder=str(clips)), settings)
     environment = card.environment | {"DISPLAY": display, "QT_QPA_PLATFORM": "xcb"}
-    window = Window(["pulse", str(feed), str(settings)], environment, tmp_path / "window.log")
+    script = str(Path(__file__).with_name("livewindow.py"))
+    command = [sys.executable, script, "pulse", str(feed), str(settings)]
+    window = Told(command, environment, tmp_path / "window.log")
     try:
-        listening = window.wait_for("listening")
+        listening = window.wait_for(event("listening"))
         assert listening["platform"] == "xcb"
         card.play(played)
         # The null sink is digitally silent before: its change to hiss may be taken for a carrier of its own.
-        over = window.wait_for("over")
+        over = window.wait_for(event("over"))
         if over["drive_db"] is None:
-            over = window.wait_for("over")
+            over = window.wait_for(event("over"))
         assert over["mic"] == "lower"
         assert over["sentence"].startswith("Mic gain down")
         # What the file gives, but for where in the hiss the window came in.
@@ -168,20 +115,20 @@ def test_from_the_sound_server_to_the_screen_and_on_without_the_card(
         assert over["lost"] == "no drop-outs"
 
         window.order(f"grab {picture}")
-        window.wait_for("grabbed")
+        window.wait_for(event("grabbed"))
         image = QImage(str(picture))
         assert (image.width(), image.height()) == (1280, 720)
         seen = {image.pixel(x, y) for x in range(0, 1280, 4) for y in range(0, 720, 4)}
         assert len(seen) > 20, "the screen shows the window"
         window.order("key F")
-        assert window.wait_for("pressed")["far"]
+        assert window.wait_for(event("pressed"))["far"]
         window.order("key Esc")
-        assert not window.wait_for("pressed")["far"]
+        assert not window.wait_for(event("pressed"))["far"]
 
         card.vanish()
-        assert "stopped delivering" in window.wait_for("trouble")["state"]
+        assert "stopped delivering" in window.wait_for(event("trouble"))["state"]
         window.order("key K")
-        assert "kept as" in window.wait_for("message")["text"]
+        assert "kept as" in window.wait_for(event("message"))["text"]
         assert len(list(clips.glob("*.flac"))) == 1
         window.order("close")
         assert window.process.wait(60.0) == 0

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from tests.window.processes import Told, environment, window_process
+from tests.window.processes import Told, environment, window_process, x_display
 
 pytestmark = pytest.mark.window
 HERE = Path(__file__).parent
@@ -43,49 +43,26 @@ def desktop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]
     variables = environment(XDG_RUNTIME_DIR=str(folder), GIO_USE_VFS="local")
     quiet: dict[str, Any] = {"stdin": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     started: list[subprocess.Popen[Any]] = []
-    try:
-        number, variables["DISPLAY"] = "", ""
-        read, write = os.pipe()
-        started.append(
-            subprocess.Popen(
-                [
-                    "Xvfb",
-                    "-displayfd",
-                    str(write),
-                    "-screen",
-                    "0",
-                    "1600x1000x24",
-                    "-nolisten",
-                    "tcp",
-                    "-noreset",
-                ],
-                pass_fds=[write],
-                stdout=subprocess.DEVNULL,
-                **quiet,
+    with x_display("1600x1000x24") as variables["DISPLAY"]:
+        try:
+            bus = subprocess.Popen(
+                ["dbus-daemon", "--session", "--nofork", "--print-address"],
+                env=variables, stdout=subprocess.PIPE, text=True, **quiet,
+            )  # fmt: skip
+            started.append(bus)
+            assert bus.stdout is not None
+            variables["DBUS_SESSION_BUS_ADDRESS"] = bus.stdout.readline().strip()
+            started.append(
+                subprocess.Popen(
+                    [str(LAUNCHER), "--launch-immediately"], env=variables, stdout=subprocess.DEVNULL, **quiet
+                )
             )
-        )
-        os.close(write)
-        number = os.read(read, 16).decode().strip()
-        os.close(read)
-        variables["DISPLAY"] = f":{number}"
-        bus = subprocess.Popen(
-            ["dbus-daemon", "--session", "--nofork", "--print-address"],
-            env=variables, stdout=subprocess.PIPE, text=True, **quiet,
-        )  # fmt: skip
-        started.append(bus)
-        assert bus.stdout is not None
-        variables["DBUS_SESSION_BUS_ADDRESS"] = bus.stdout.readline().strip()
-        started.append(
-            subprocess.Popen(
-                [str(LAUNCHER), "--launch-immediately"], env=variables, stdout=subprocess.DEVNULL, **quiet
-            )
-        )
-        yield variables
-        bus.stdout.close()
-    finally:
-        for process in reversed(started):
-            process.terminate()
-            process.wait(20.0)
+            yield variables
+            bus.stdout.close()
+        finally:
+            for process in reversed(started):
+                process.terminate()
+                process.wait(20.0)
 
 
 @pytest.fixture(scope="module")
