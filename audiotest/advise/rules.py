@@ -19,7 +19,7 @@ from audiotest.advise.wording import (
 )
 from audiotest.measure.peakerror import peak_error_db
 from audiotest.measure.threshold import HISS_REFERENCE_KHZ, PEAK_OVER_HISS_DB
-from audiotest.records import Advice, Limiter, LimitSet, Over, Turn
+from audiotest.records import Advice, Feed, Limiter, LimitSet, Over, Turn
 from audiotest.units import Z_90, amplitude_db
 
 LOW_DRIVE_DB = -3.0
@@ -50,6 +50,8 @@ MOST_CONFIDENT = 0.99
 """The odds rest on modelled errors, and no model covers every set."""
 DRIVE_ERROR_90_DB = 6.0
 """Half width of the drive's 90 % interval where the measurement states none."""
+UNSTATED_SCALE_DB = 1.0
+"""Uncertainty of the scale, at about 90 %, where there is no feed that states one."""
 
 GATES = (
     "overload", "beyond_full_scale", "too_quiet", "not_speech", "weak", "codec", "if_narrow",
@@ -79,7 +81,17 @@ class Call:
     later: bool = False
 
 
-def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = 1.0) -> Advice:
+def judge(over: Over, feed: Feed | None, limits: LimitSet) -> Advice:
+    """Advise on an over with the uncertainty of the feed it came by."""
+    return advise(over, limits, scale_uncertainty_db=uncertainty_of(feed))
+
+
+def uncertainty_of(feed: Feed | None) -> float:
+    """How far a feed's scale may be off, at about 90 %."""
+    return UNSTATED_SCALE_DB if feed is None else feed.scale_uncertainty_db
+
+
+def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = UNSTATED_SCALE_DB) -> Advice:
     """Judge one over against a limit set.
 
     Parameters

@@ -82,8 +82,6 @@ class Recorder:
         The scale that the overs were measured with, written beside each.
     limits_id : str
         The limits that the advice was given for.
-    start_n : int
-        Position in the overs' stream of the first sample that will be pushed.
     reserve_bytes : int
         Free space at which recording stops.
     now, steady_s : callable
@@ -102,7 +100,6 @@ class Recorder:
         *,
         feed: Feed | None = None,
         limits_id: str = "",
-        start_n: int = 0,
         reserve_bytes: int = RESERVE_BYTES,
         part_s: float = PART_S,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
@@ -112,7 +109,7 @@ class Recorder:
         self._rate = rate_hz
         self._feed, self._limits_id = feed, limits_id
         self._reserve_bytes = reserve_bytes
-        self._start_n = start_n
+        self._start_n = 0
         try:
             name = f"recording {now().astimezone():%Y-%m-%d %H-%M-%S}"
             self.folder = new_folder(parent, name)
@@ -139,8 +136,9 @@ class Recorder:
         self._trouble: str | None = None
         self._clock_offset_s = now().timestamp() - steady_s()
 
-    def start(self) -> None:
-        """Begin to write what is pushed."""
+    def start(self, start_n: int = 0) -> None:
+        """Begin to write what is pushed; its first sample has the place ``start_n`` in the overs' stream."""
+        self._start_n = start_n
         self._thread.start()
 
     def push(self, samples: NDArray[np.floating]) -> None:
@@ -160,8 +158,11 @@ class Recorder:
             self._items.put(_Missing(lost_n))
 
     def cut(self, over: Over, advice: Advice | None = None) -> None:
-        """Keep an over by itself, readings beside it, as soon as the half second after it is there."""
-        if not self._closed:
+        """Keep an over by itself, readings beside it, as soon as the half second after it is there.
+
+        One that had ended before the first sample is left out: nothing of it was recorded.
+        """
+        if not self._closed and self._place_n(over.end_s) > 0:
             self._items.put(_Cut(over, advice))
 
     def close(self) -> None:
@@ -302,10 +303,13 @@ class Recorder:
 
     def _stop_for(self, error: OSError) -> None:
         """Say why recording stopped, and finish what there is as well as the disk allows."""
-        full = error.errno in FULL
-        why = "the disk is full" if full else f"the disk refuses: {error.strerror or error}"
         at_s = self._writer.written_n / self._rate
-        self._trouble = f"{self.folder}: recording stopped at {at_s:.1f} s: {why}: what was recorded is kept"
+        why, rest = f"the disk refuses: {error.strerror or error}", ": what was recorded is kept"
+        if error.errno in FULL:
+            why = "the disk is full"
+        elif not self.folder.exists():
+            why, rest = "the folder is gone", ""
+        self._trouble = f"{self.folder}: recording stopped at {at_s:.1f} s: {why}{rest}"
         for finish in (
             self._writer.close,
             lambda: self._cut_ready(all_of_it=True),

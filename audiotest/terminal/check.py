@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-from audiotest.advise.rules import advise
+from audiotest.advise.rules import judge
 from audiotest.advise.wording import input_notes
 from audiotest.errors import AudiotestError
 from audiotest.feeds.file import open_recording
@@ -20,8 +20,6 @@ from audiotest.terminal.cores import on_all_cores
 from audiotest.terminal.document import document, failed_entry, file_entry, is_finite
 from audiotest.terminal.shown import complain
 from audiotest.terminal.starting import reason_outside
-
-SCALE_UNCERTAINTY_DB = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,12 +75,6 @@ def check_file(file: str, channel: int | None, feed: Feed | None, limits: LimitS
         judged=tuple((over, judge(over, feed, limits)) for over in overs),
         notes=tuple(notes),
     )
-
-
-def judge(over: Over, feed: Feed | None, limits: LimitSet) -> Advice:
-    """Advise on an over with the uncertainty of the feed it came by."""
-    uncertainty = SCALE_UNCERTAINTY_DB if feed is None else feed.scale_uncertainty_db
-    return advise(over, limits, scale_uncertainty_db=uncertainty)
 
 
 def _attempt(file: str, channel: int | None, feed: Feed | None, limits: LimitSet) -> Checked | str:

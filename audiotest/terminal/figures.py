@@ -1,9 +1,13 @@
 """Figures as words: units, signs, and 'unknown' with its reason."""
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from audiotest.advise.wording import clips
 from audiotest.records import Advice, LimitSet, LiveReading, Over, Tone, Turn
+
+if TYPE_CHECKING:
+    from audiotest.keep.recorder import RecorderState
 
 ARROWS: dict[Turn, str] = {"raise": "▲", "keep": "●", "lower": "▼", "unknown": "?"}
 ARROWS_ASCII: dict[Turn, str] = {"raise": "^", "keep": "=", "lower": "v", "unknown": "?"}
@@ -21,6 +25,14 @@ def clock(time_s: float) -> str:
     """
     tenths = round(time_s * 10)
     return f"{tenths // 600}:{tenths % 600 / 10:04.1f}"
+
+
+def recorded_text(state: "RecorderState", input_lost_n: int) -> str:
+    """What a recording holds and where it is; the input lost ``input_lost_n`` samples meanwhile."""
+    lost = f", {state.lost_n} samples lost to a slow disk" if state.lost_n else ""
+    lost += f", {input_lost_n} or more lost by the input" if input_lost_n else ""
+    overs = f"{state.overs} over{'' if state.overs == 1 else 's'}"
+    return f"{clock(state.written_s)} recorded, {overs} cut out{lost}: {state.folder}"
 
 
 def figure(value: float | None, unit: str, digits: int = 1, sign: str = "") -> str:

@@ -68,10 +68,7 @@ def listen(
                 # Imported here, since who does not record does without.
                 from audiotest.terminal.keeping import Keeping
 
-                keeping = Keeping(
-                    Path(keep_in), rate_hz, feed=feed, limits=limits, must=must_keep,
-                    lost_n=lambda: getattr(source, "lost_n", 0),
-                )  # fmt: skip
+                keeping = Keeping(Path(keep_in), source, feed=feed, limits=limits, must=must_keep)
             except BaseException:
                 source.close()
                 raise
@@ -86,7 +83,7 @@ def listen(
         worker = Worker(source, engine, hear, on_samples=take)
         screen.say(f"Listening to {source.name}, {rate_hz / 1000:g} kHz. Ctrl-C ends.", "bold")
         if keeping is not None:
-            screen.say(f"Recording to {keeping.recorder.folder}.")
+            screen.say(f"Recording to {keeping.folder}.")
         return follow(worker, events, screen, watch, keeping)
 
 

@@ -6,11 +6,11 @@ from collections import deque
 from rich.console import Console
 from rich.text import Text
 
+from audiotest.advise.rules import judge
 from audiotest.records import Feed, LimitSet, LiveReading, Over
 from audiotest.session.guard import MOVED_DB, HissDrift
 from audiotest.session.trend import follow_trim
 from audiotest.terminal.card import make_console, print_over
-from audiotest.terminal.check import judge
 from audiotest.terminal.figures import clock, live_text
 from audiotest.terminal.shown import shown
 

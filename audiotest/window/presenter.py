@@ -10,6 +10,7 @@ from audiotest.advise.rules import (
     LOW_DRIVE_DB,
     LOW_PEAK_RATIO,
     advise,
+    uncertainty_of,
 )
 from audiotest.measure.peakerror import peak_error_90_db
 from audiotest.records import Advice, Feed, LimitSet, LiveReading, Over, Turn
@@ -24,7 +25,6 @@ TRAIL_N = 8
 TREND_OVERS_N = 8
 """The trend looks no further back."""
 DRIVE_RANGE_DB = (-15.0, 30.0)
-UNSTATED_SCALE_DB = 1.0
 DEVIATION_FREE_DB = 6.0
 """Half width drawn for a deviation change that nobody can state yet."""
 
@@ -135,7 +135,7 @@ class OverLog:
 
     def take(self, over: Over, time_of_day: str) -> Heard:
         """Judge an over and add it."""
-        uncertainty = UNSTATED_SCALE_DB if self.feed is None else self.feed.scale_uncertainty_db
+        uncertainty = uncertainty_of(self.feed)
         self._count += 1
         run = [heard.over for heard in self.heard if heard.number >= self._run_from][1 - TREND_OVERS_N :]
         heard = Heard(

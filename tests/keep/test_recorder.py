@@ -2,8 +2,10 @@
 
 import json
 import os
+import shutil
 import threading
 import time
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -33,6 +35,14 @@ WHEN = datetime(2026, 3, 1, 14, 5, 9, tzinfo=UTC)
 
 def journal(folder: Path) -> list[dict]:
     return [json.loads(line) for line in (folder / "recording.jsonl").read_text().splitlines()]
+
+
+def wait_for(until: Callable[[], bool]) -> None:
+    for _ in range(1000):
+        if until():
+            return
+        time.sleep(0.02)
+    raise AssertionError("it did not come")
 
 
 def whole(folder: Path) -> np.ndarray:
@@ -87,14 +97,39 @@ def test_an_over_is_cut_with_half_a_second_around_it(tmp_path: Path, over: Over)
 
 def test_an_over_at_the_very_end_is_cut_with_what_there_is(tmp_path: Path, over: Over) -> None:
     samples = known(RATE_HZ, 2.2)
-    recorder = Recorder(tmp_path, RATE_HZ, reserve_bytes=0, start_n=4000)
-    recorder.start()
+    recorder = Recorder(tmp_path, RATE_HZ, reserve_bytes=0)
+    recorder.start(start_n=4000)
     recorder.push(samples)
     recorder.cut(over)
     recorder.close()
     clip, _ = soundfile.read(recorder.folder / "over 0001.flac", dtype="float32")
     # The recording began half a second after the stream did.
     np.testing.assert_array_equal(clip, samples[: 2 * RATE_HZ])
+
+
+def test_an_over_that_ended_before_the_recording_began_is_left_out(tmp_path: Path, over: Over) -> None:
+    recorder = Recorder(tmp_path, RATE_HZ, reserve_bytes=0)
+    recorder.start(start_n=round(2.1 * RATE_HZ))
+    recorder.cut(over)
+    recorder.push(known(RATE_HZ, 2.0))
+    recorder.close()
+    assert recorder.state.trouble is None
+    assert recorder.state.overs == 0
+    assert not list(recorder.folder.glob("over *"))
+    assert len(whole(recorder.folder)) == 2 * RATE_HZ
+
+
+def test_a_folder_that_is_taken_away_stops_it_and_nothing_is_promised(tmp_path: Path) -> None:
+    recorder = Recorder(tmp_path, RATE_HZ, reserve_bytes=0)
+    recorder.start()
+    recorder.push(known(RATE_HZ, 1.5))
+    wait_for(lambda: (recorder.folder / "part 0001.flac").exists())
+    shutil.rmtree(recorder.folder)
+    recorder.push(known(RATE_HZ, 3.0))
+    recorder.close()
+    trouble = recorder.state.trouble or ""
+    assert trouble.startswith(f"{recorder.folder}: recording stopped at ")
+    assert trouble.endswith(": the folder is gone")
 
 
 def test_before_the_first_sample_there_is_nothing_to_read(tmp_path: Path) -> None:
