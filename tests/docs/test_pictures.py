@@ -12,7 +12,7 @@ from tests.docs.reading import PAGES, ROOT
 PICTURE = re.compile(r"!\[[^\]]+\]\(([^)\s]+)\)")
 MAKERS = {
     path: path.read_text("utf-8")
-    for path in (*(ROOT / "docs" / "pictures").glob("*.py"), ROOT / "tests/benchmarks/accuracy/run.py")
+    for path in (*(ROOT / "docs" / "pictures").glob("*.py"), ROOT / "tests/benchmarks/accuracy/page.py")
 }
 SVG = "{http://www.w3.org/2000/svg}"
 

@@ -5,16 +5,21 @@ the same crest. What does not beat this is not worth its arithmetic.
 """
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import scipy.signal
 from numpy.typing import NDArray
 
+from tests.benchmarks.accuracy.sets import read_set
+
 BAND_HZ = (300.0, 3000.0)
 LOWEST_DB = -3.0
 MOST_BINS = 24
 OVERS_A_BIN = 40
+BASELINE_N = 1500
+"""Training overs that the baseline is fitted on: its three curves need no more."""
 
 
 def received_crest_db(record: dict[str, Any], audio: NDArray[np.float32]) -> float | None:
@@ -73,3 +78,31 @@ def fit_crest(crests: list[float], drives: list[float]) -> CrestBaseline:
         tuple(float(np.quantile(drive[p], 0.05)) for p in parts),
         tuple(float(np.quantile(drive[p], 0.95)) for p in parts),
     )
+
+
+def baseline(folder: Path) -> CrestBaseline:
+    """The crest baseline, fitted on plain training overs without held-out filters."""
+    crests: list[float] = []
+    drives: list[float] = []
+    for record, audio in read_set(folder, "train"):
+        if len(crests) >= BASELINE_N:
+            break
+        crest = (
+            received_crest_db(record, audio) if record["kind"] == "plain" and not record["held_out"] else None
+        )
+        if crest is not None:
+            crests.append(crest)
+            drives.append(record["truth"]["drive_db"])
+    return fit_crest(crests, drives)
+
+
+def baseline_predictions(
+    folder: Path, split: str, fitted: CrestBaseline
+) -> tuple[list[dict[str, Any]], dict[str, Any]]:
+    """Records of a split and the baseline's predictions for them."""
+    records, predictions = [], {}
+    for record, audio in read_set(folder, split):
+        record["natural"] = record["mouth"]["talker"].startswith("nat_")
+        records.append(record)
+        predictions[record["id"]] = fitted.predict(received_crest_db(record, audio))
+    return records, predictions

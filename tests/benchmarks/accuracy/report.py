@@ -1,25 +1,14 @@
-"""Writes the accuracy report as Markdown from records (truth) and predictions.
+"""The tables of the accuracy page as Markdown, from what was measured."""
 
-``python -m tests.benchmarks.accuracy.report SET PREDICTIONS.json`` prints it. With ``--split`` another split
-than the test set is judged.
-"""
-
-import argparse
-import json
 from collections.abc import Callable
-from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 from tests.benchmarks.accuracy import score
-from tests.benchmarks.accuracy.crest import CrestBaseline, fit_crest, received_crest_db
 from tests.benchmarks.accuracy.draw import CONFOUNDERS
+from tests.benchmarks.accuracy.overs import Measured
 from tests.benchmarks.accuracy.score import Prediction, Record
-from tests.benchmarks.accuracy.sets import read_set
 
 Row = tuple[str, list[Record]]
-BASELINE_N = 1500
-"""Training overs that the baseline is fitted on: its three curves need no more."""
 OVERLOADED_N = 3
 """Samples at full scale while somebody speaks from which on an over counts as overloaded."""
 
@@ -150,38 +139,10 @@ def confounder_table(records: list[Record], tool: dict[str, Prediction]) -> str:
     )
 
 
-def baseline(folder: Path) -> CrestBaseline:
-    """The crest baseline, fitted on plain training overs without held-out filters."""
-    crests: list[float] = []
-    drives: list[float] = []
-    for record, audio in read_set(folder, "train"):
-        if len(crests) >= BASELINE_N:
-            break
-        crest = (
-            received_crest_db(record, audio) if record["kind"] == "plain" and not record["held_out"] else None
-        )
-        if crest is not None:
-            crests.append(crest)
-            drives.append(record["truth"]["drive_db"])
-    return fit_crest(crests, drives)
-
-
-def baseline_predictions(
-    folder: Path, split: str, fitted: CrestBaseline
-) -> tuple[list[Record], dict[str, Any]]:
-    """Records of a split and the baseline's predictions for them."""
-    records, predictions = [], {}
-    for record, audio in read_set(folder, split):
-        record["natural"] = record["mouth"]["talker"].startswith("nat_")
-        records.append(record)
-        predictions[record["id"]] = fitted.predict(received_crest_db(record, audio))
-    return records, predictions
-
-
 IN_BAND_DB = ((-99.0, -8.0), (-8.0, -5.0), (-5.0, -3.0), (-3.0, 9.0))
 
 
-def in_band_table(records: list[Record], tool: dict[str, Prediction], in_band_db: dict[str, float]) -> str:
+def in_band_table(records: list[Record], tool: dict[str, Prediction]) -> str:
     """The drive's error by how much of the limiter's peaks lies inside the band that is heard."""
     some = [r for r in plain_overs(records) if 3.0 <= r["truth"]["drive_db"] < 24.0]
     body = []
@@ -193,7 +154,7 @@ def in_band_table(records: list[Record], tool: dict[str, Prediction], in_band_db
             if hi == 9.0
             else f"{lo:.0f} … {hi:.0f} dB"
         )
-        part = [r for r in some if lo <= in_band_db[r["id"]] < hi]
+        part = [r for r in some if lo <= r["in_band_db"] < hi]
         row = score.drive_row(part, tool)
         figures = [cell(row[k]) for k in ("n", "measured", "rms_db", "median_db", "bias_db", "e90_db")]
         body.append([name, *figures, cell(row["coverage"], 2)])
@@ -215,49 +176,45 @@ def path_table(records: list[Record], tool: dict[str, Prediction], with_path: di
     return table([*head, "90 % within dB", "in interval"], body)
 
 
-@dataclass(frozen=True, slots=True)
-class Extras:
-    """What is reported where it was computed: predictions over learnt paths, and `outband.py`'s figures."""
+DEVIATION_STEPS = {
+    "sent": "what is sent, below 3.6 kHz",
+    "if": "behind the IF filter, no noise",
+    "told": "recording, the receiver's audio filters known",
+}
 
-    with_path: dict[str, Prediction]
-    in_band_db: dict[str, float]
+
+def heard_table(heard: dict[str, Any]) -> str:
+    """How well the deviation could be told at each step on its way, as `heard.py` found it."""
+    body = []
+    for step, name in DEVIATION_STEPS.items():
+        for key in ("p999", "peak"):
+            found = heard[f"{step}_{key}"]
+            figures = [cell(found[k], 2) for k in ("bias_db", "median_db", "e95_db")]
+            body.append([name, f"{key}_khz", str(heard["n"]), *figures])
+    return table(["told from", "figure", "n", "bias dB", "median error dB", "95 % within dB"], body)
 
 
-def report(
-    records: list[Record],
-    tool: dict[str, Prediction],
-    base: dict[str, Prediction],
-    extras: Extras | None = None,
-) -> str:
-    """All tables under their headings."""
-    more: list[tuple[str, str]] = []
-    if extras is not None and extras.in_band_db:
-        more.append(
-            ("Drive by where the limiter's peaks lie", in_band_table(records, tool, extras.in_band_db))
-        )
-    if extras is not None and extras.with_path:
-        more.append(("Drive with the path learnt", path_table(records, tool, extras.with_path)))
-    parts = (
-        ("Drive", drive_table(records, tool, base)),
-        *more,
-        ("Limiting against none: area under the ROC curve", detection_table(records, tool, base)),
+def sections(measured: Measured) -> list[tuple[str, str]]:
+    """Every table under its heading, in the order of the page; without the figures for one it is left out."""
+    records, tool = measured.records, measured.tool
+    made = [("Drive", drive_table(records, tool, measured.crest))]
+    if any(r["in_band_db"] is not None for r in records):
+        made.append(("Drive by where the limiter's peaks lie", in_band_table(records, tool)))
+    if measured.path:
+        made.append(("Drive with the path learnt", path_table(records, tool, measured.path)))
+    made += [
+        ("Limiting against none: area under the ROC curve", detection_table(records, tool, measured.crest)),
         ("Deviation", deviation_table(records, tool)),
+    ]
+    if "heard" in measured.further:
+        made.append(("What stops any method: deviation", heard_table(measured.further["heard"])))
+    return [
+        *made,
         ("Advice in clear cases", advice_table(records, tool)),
         ("What is taken for clipping and is none", confounder_table(records, tool)),
-    )
-    return "\n\n".join(f"## {title}\n\n{body}" for title, body in parts) + "\n"
+    ]
 
 
-def main() -> None:
-    """Print the report of a file of predictions."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("set", type=Path)
-    parser.add_argument("predictions", type=Path)
-    parser.add_argument("--split", default="test")
-    options = parser.parse_args()
-    records, base = baseline_predictions(options.set, options.split, baseline(options.set))
-    print(report(records, json.loads(options.predictions.read_text()), base))
-
-
-if __name__ == "__main__":
-    main()
+def report(measured: Measured) -> str:
+    """All tables under their headings."""
+    return "\n\n".join(f"## {title}\n\n{body}" for title, body in sections(measured)) + "\n"
