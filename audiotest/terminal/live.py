@@ -38,8 +38,6 @@ def run(arguments: argparse.Namespace) -> int:
     feed = None if arguments.feed is None else load_feed(arguments.feed)
     if arguments.text:
         return listen(arguments, feed, limits, arguments.record)
-    if arguments.record is not None:
-        raise RequestError("live: the window does not record", "add --text, or use 'audiotest record'")
     return _run_window(arguments, feed, limits)
 
 
@@ -154,4 +152,9 @@ def _run_window(arguments: argparse.Namespace, feed: Feed | None, limits: LimitS
         from audiotest.window.app import run as run_window
     except ImportError as error:
         raise window_missing("live", error) from error
-    return int(run_window(device=arguments.device, channel=arguments.channel, feed=feed, limits=limits))
+    record_in = None if arguments.record is None else Path(arguments.record)
+    return int(
+        run_window(
+            device=arguments.device, channel=arguments.channel, feed=feed, limits=limits, record_in=record_in
+        )
+    )

@@ -106,9 +106,7 @@ def _add_live(commands: "_Commands[_Parser]") -> None:
     live.add_argument("--text", action="store_true", help="in the terminal instead of a window")
     live.add_argument("--device", metavar="D", help="input by name or number, as 'audiotest inputs' lists it")
     live.add_argument("--channel", type=from_one, metavar="N", help="channel of the input, from 1")
-    live.add_argument(
-        "--record", metavar="DIR", help="with --text: keep what is heard, in a folder of its own in DIR"
-    )
+    live.add_argument("--record", metavar="DIR", help="keep what is heard, in a folder of its own in DIR")
     _add_reference(live)
     live.set_defaults(module="audiotest.terminal.live", waiting="Opening the input ...")
 

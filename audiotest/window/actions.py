@@ -18,6 +18,7 @@ DEEDS = (
     Deed(name="set_up", menu="&Feed", text="&Set up: input, scale, limits …", keys=("S",)),
     Deed(name="practise", menu="&Feed", text="&Practise on the simulated set", keys=("P",)),
     Deed(name="listen", menu="&Feed", text="&Listen to the input", keys=("L",)),
+    Deed(name="record", menu="&Feed", text="&Record what is heard", keys=("Ctrl+R",), checkable=True),
     Deed(name="talk", menu="&Feed", text="&Talk now (simulated set)", keys=("T",)),
     Deed(name="leave", menu="&Feed", text="&Quit", keys=("Ctrl+Q",)),
     Deed(name="replay", menu="&Over", text="&Replay", keys=("R",)),

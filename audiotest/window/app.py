@@ -35,6 +35,7 @@ def run(
     channel: int | None = None,
     feed: Feed | None = None,
     limits: LimitSet | None = None,
+    record_in: Path | None = None,
     settings_file: Path | None = None,
 ) -> int:
     """Open the window and return the exit status when it is closed.
@@ -50,6 +51,8 @@ def run(
         the simulated set when none was ever chosen.
     feed, limits
         None takes the remembered ones.
+    record_in : Path or None
+        Record what is heard from the beginning, in a folder of its own in this one.
     settings_file : Path or None
         Where things are remembered; None is the user's own file.
 
@@ -68,6 +71,8 @@ def run(
     settings = load_settings(file)
     if device is not None or channel is not None:
         settings = replace(settings, device=device or settings.device, channel=channel or 0)
+    if record_in is not None:
+        settings = replace(settings, recordings_folder=str(record_in.absolute()))
     app = QApplication.instance() or QApplication(sys.argv[:1])
     assert isinstance(app, QApplication)
     app.setApplicationName("audiotest")
@@ -78,9 +83,15 @@ def run(
     )
     if feed is None and settings.feed_file and not demo:
         _take_remembered_feed(sitting, settings.feed_file)
+    if record_in is not None:
+        sitting.recording.start()
     window = MainWindow(sitting, file)
     status = {"value": DONE}
-    before = signal.signal(signal.SIGINT, lambda *_: _interrupt(window, status))
+    # A request to end finishes the running over, and a recording, as closing the window does.
+    before = {
+        number: signal.signal(number, lambda *_: _interrupt(window, status))
+        for number in (signal.SIGINT, signal.SIGTERM)
+    }
     try:
         window.show()
         # The first picture comes before the first sound: opening waits until the window stands.
@@ -89,7 +100,8 @@ def run(
             QTimer.singleShot(round(1000 * seconds), window.close)
         app.exec()
     finally:
-        signal.signal(signal.SIGINT, before)
+        for number, handler in before.items():
+            signal.signal(number, handler)
         sitting.close()
     return status["value"]
 

@@ -44,13 +44,15 @@ class FarView:
 
 
 def far_view(
-    heard: Heard | None, limits: LimitSet, reading: LiveReading | None, *, said: str = ""
+    heard: Heard | None, limits: LimitSet, reading: LiveReading | None, *, said: str = "", recording: str = ""
 ) -> FarView:
     """The instruction and the figure being trimmed, for a screen three metres away.
 
-    ``said`` is what the window has to say just now; it takes the place of the feed's state.
+    ``said`` is what the window has to say just now; it takes the place of the feed's state. ``recording``
+    says how a recording stands, and stands beside either.
     """
     state = said or ("waiting for the first over" if reading is None else live_state(reading))
+    state = f"{state}   ·   {recording}" if recording else state
     if heard is None:
         return FarView(
             turn="unknown", headline="TALK", amount="", then="five seconds or more, then unkey",

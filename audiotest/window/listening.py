@@ -3,6 +3,7 @@
 import queue
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +17,9 @@ from audiotest.session.worker import Worker, WorkerEvent
 from audiotest.units import amplitude_db
 from audiotest.window.ballistics import VolumeIndicator
 from audiotest.window.tape import AudioTape
+
+if TYPE_CHECKING:
+    from audiotest.keep.along import Along
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +58,9 @@ class Listening:
         wake: Callable[[], None] = lambda: None,
     ) -> None:
         self.source = source
-        self.feed = feed
+        self.feed, self.limits = feed, limits
+        self.along: Along | None = None
+        """Put here, it is given every sample and over from now on; closed, it takes no more."""
         self.rate_hz = source.sample_rate_hz
         self.events: queue.SimpleQueue[WorkerEvent] = queue.SimpleQueue()
         self.tape = AudioTape(self.rate_hz)
@@ -100,11 +106,15 @@ class Listening:
 
     def _tell(self, event: WorkerEvent) -> None:
         """Run in the worker's thread."""
+        if self.along is not None:
+            self.along.hear(event)
         self.events.put(event)
         self._wake()
 
     def _take(self, samples: NDArray[np.float32]) -> None:
         """Run in the worker's thread, once a block."""
+        if self.along is not None:
+            self.along.push(samples, self.tape.end_n)
         self.tape.append(samples)
         self._needle.push(samples)
         self._watch.push(samples)

@@ -179,6 +179,8 @@ class MainWindow(QMainWindow):
                 name, self.sitting.feed, reading, hiss, self.sitting.trouble, lent=self.sitting.lent_now
             )
         )
+        self.bench.feed.show_recording(self.sitting.recording.line(), self.theme)
+        self.deeds["record"].setChecked(self.sitting.recording.wanted)
         if self.player.trouble is not None:
             self.sitting.message, self.player.trouble = str(self.player.trouble), None
         if self.sitting.message != self._shown_message:
@@ -222,7 +224,10 @@ class MainWindow(QMainWindow):
         said = self._shown_message if time.monotonic() < self._message_ends_s else ""
         if not said and self.sitting.lent_now:
             said = LENT_WORDS
-        view = far_view(self.sitting.log.latest, self.sitting.limits, reading, said=said)
+        view = far_view(
+            self.sitting.log.latest, self.sitting.limits, reading, said=said,
+            recording=self.sitting.recording.line().text,
+        )  # fmt: skip
         self.far_pane.show_view(view, self.theme)
 
     def _mark_limiter(self, heard: Heard) -> None:
@@ -280,6 +285,11 @@ class MainWindow(QMainWindow):
         """Listen to the remembered input."""
         device, channel = self.settings.device or None, self.settings.channel or None
         self.sitting.open_source(lambda: open_input(device, None, channel))
+
+    def record(self) -> None:
+        """Keep all that is heard on disk, on and off; never the simulated set."""
+        self.sitting.recording.switch()
+        self._slow_tick()
 
     def talk(self) -> None:
         """Key the simulated set."""

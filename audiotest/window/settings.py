@@ -30,6 +30,7 @@ class Settings:
     output_device: str = ""
     output_feeds_no_transmitter: bool = False
     clips_folder: str = ""
+    recordings_folder: str = ""
     sheets_file: str = ""
     sound_cue: bool = False
     spectrum_average: bool = True
@@ -50,6 +51,13 @@ def clips_folder(settings: Settings) -> Path:
     if settings.clips_folder:
         return Path(settings.clips_folder)
     return user_documents_path() / "audiotest clips"
+
+
+def recordings_folder(settings: Settings) -> Path:
+    """Where each recording gets a folder of its own."""
+    if settings.recordings_folder:
+        return Path(settings.recordings_folder)
+    return user_documents_path() / "audiotest recordings"
 
 
 def load_settings(path: Path) -> Settings:

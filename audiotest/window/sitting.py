@@ -1,8 +1,7 @@
 """One sitting at the bench: what is listened to, the overs heard, what is kept; knows nothing of Qt."""
 
-from collections import deque
 from collections.abc import Callable
-from concurrent.futures import Executor, Future, ThreadPoolExecutor, wait
+from concurrent.futures import Executor, Future, wait
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -11,18 +10,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from audiotest.errors import AudiotestError, MeasureError
+from audiotest.errors import MeasureError
 from audiotest.feeds.protocol import Source
 from audiotest.feeds.scale import learn_from_hiss, learn_from_tone, save_feed
 from audiotest.keep.clips import clip_name, save_clip
 from audiotest.measure.drivemodel import load_model
 from audiotest.records import Feed, LimitSet
 from audiotest.session.worker import Ended, OverHeard
+from audiotest.window.chores import Chores, in_words
 from audiotest.window.envelope import outline
 from audiotest.window.listening import Listening
 from audiotest.window.practice import PRACTICE_FEED, Adjustment, PracticeRadio, start_renderer
 from audiotest.window.presenter import Heard, OverLog
-from audiotest.window.settings import Settings, clips_folder
+from audiotest.window.recording import Recording
+from audiotest.window.settings import Settings, clips_folder, recordings_folder
 
 AROUND_S = 0.5
 OUTLINE_COLUMNS = 96
@@ -80,8 +81,8 @@ class Sitting:
         self._now = now
         self._renderer = renderer
         self._own_renderer = renderer is None
-        self._chores = ThreadPoolExecutor(1, thread_name_prefix="audiotest-chores")
-        self._pending: deque[tuple[Future[Any], Callable[[Any], None]]] = deque()
+        self._chores = Chores("audiotest-chores")
+        self.recording = Recording(lambda: recordings_folder(self.settings), self._say)
         self._run_of: dict[int, Listening] = {}
         self._open: OpenSource | None = None
         self._switches = 0
@@ -169,12 +170,14 @@ class Sitting:
                 self._source = make()
             return self._source
 
-        return self._later(work, lambda source: self._opened(source, number))
+        ended = self._chores.later(work, lambda source: self._opened(source, number))
+        self.recording.follow(None, ended)
+        return ended
 
     def _opened(self, source: Source | None, number: int) -> None:
         if source is None or number != self._switches:
             return
-        self._later(load_model, lambda _: None)
+        self._chores.later(load_model, lambda _: None)
         self.practice = source if isinstance(source, PracticeRadio) else None
         self.log.feed = self.feed
         self.log.begin()
@@ -183,6 +186,8 @@ class Sitting:
             wake=lambda: self.wake(),
         )  # fmt: skip
         self.listening.start()
+        # The simulated set can be heard again at any time: there is nothing of it to keep.
+        self.recording.follow(self.listening if self.practice is None else None)
 
     def turn(self, *, mic_gain_db: float | None = None, ceiling_khz: float | None = None) -> None:
         """Turn a control of the simulated set; the next over shows it."""
@@ -213,16 +218,8 @@ class Sitting:
 
     def poll(self) -> list[Fresh]:
         """Take in what the threads have finished; called by the window's timer."""
-        while self._pending and self._pending[0][0].done():
-            future, done = self._pending.popleft()
-            try:
-                done(future.result())
-            except AudiotestError as error:
-                self._say_trouble(str(error))
-            except OSError as error:
-                self._say_trouble(f"{error.strerror or error}: check who may use the input or the folder")
-            except Exception as error:
-                self._say_trouble(_in_words(error))
+        self._chores.poll(self._say_trouble)
+        self.recording.poll()
         fresh: list[Fresh] = []
         listening = self.listening
         while listening is not None and not listening.events.empty():
@@ -231,12 +228,14 @@ class Sitting:
                 heard = self.log.take(event.over, f"{self._now():%H:%M:%S}")
                 self._run_of[heard.number] = listening
                 fresh.append(Fresh(heard=heard, outline=self._outline(heard)))
-            elif isinstance(event, Ended) and event.error is not None:
-                self.trouble = _in_words(event.error)
             elif isinstance(event, Ended):
-                self.trouble = "the input has ended"
+                self.trouble = "the input has ended" if event.error is None else in_words(event.error)
+                self.recording.follow(None)
         self._forget()
         return fresh
+
+    def _say(self, text: str) -> None:
+        self.message = text
 
     def _say_trouble(self, text: str) -> None:
         """Say what went wrong; with nothing to listen to it stays in the feed line."""
@@ -309,7 +308,7 @@ class Sitting:
             self.kept[number] = path
             self.message = f"over {number} kept as {path}"
 
-        self._later(lambda: save_clip(folder, name, codes, rate_hz, comment=comment), done)
+        self._chores.later(lambda: save_clip(folder, name, codes, rate_hz, comment=comment), done)
 
     def discard(self, number: int) -> None:
         """Take an over off the tape; what was kept on disk stays there."""
@@ -349,7 +348,7 @@ class Sitting:
             save_feed(feed, file)
             return feed
 
-        self._later(work, self._learned)
+        self._chores.later(work, self._learned)
 
     def _learned(self, feed: Feed) -> None:
         self.message = (
@@ -362,36 +361,17 @@ class Sitting:
 
     def later(self, work: Callable[[], Any], done: Callable[[Any], None]) -> None:
         """Do `work` in a thread and hand its result to `done` from `poll`."""
-        self._later(work, done)
-
-    def _later(self, work: Callable[[], Any], done: Callable[[Any], None]) -> Future[Any] | None:
-        if self._closed:
-            return None
-        future = self._chores.submit(work)
-        self._pending.append((future, done))
-        return future
+        self._chores.later(work, done)
 
     def close(self) -> None:
         """Stop listening, finish what is being written, let go of everything; safe to call twice."""
         if self._closed:
             return
         self._closed = True
-        self._chores.shutdown(wait=True)
-        # A source that was opened just now has not been started by anybody.
-        while self._pending:
-            future, _ = self._pending.popleft()
-            result = None if future.exception() is not None else future.result()
-            close = getattr(result, "close", None)
-            if close is not None:
-                close()
+        # A source that was opened just now has not been started by anybody: it is closed with the chores.
+        self._chores.close()
         if self.listening is not None:
             self.listening.stop()
+        self.recording.close()
         if self._own_renderer and self._renderer is not None:
             self._renderer.shutdown(wait=False, cancel_futures=True)
-
-
-def _in_words(error: Exception) -> str:
-    """What ended a run or a chore; an error that nobody foresaw is called one."""
-    if isinstance(error, AudiotestError):
-        return str(error)
-    return f"unexpected {type(error).__name__}: {error}: a fault of the program"

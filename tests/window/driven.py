@@ -4,6 +4,7 @@ BUTTONS = "test_the_buttons_of_the_tape_do_what_the_keys_do"
 PRACTICE = "test_the_practice_set_is_keyed_and_left_alone"
 SET_UP = "test_every_control_of_the_set_up"
 OUTPUT = "test_the_output_is_chosen_in_the_set_up_and_remembered"
+FOLDER = "test_the_folder_is_chosen_in_the_set_up_and_remembered"
 BY_EAR = "test_a_b_the_other_and_silence_by_key"
 BLIND = "test_blind_gives_nothing_away_until_it_is_told"
 FORMS = "test_the_forms_of_a_set_and_its_sheet"
@@ -32,7 +33,7 @@ DRIVEN: dict[str, dict[str, str]] = {
         "receiver's IF bandwidth": SET_UP, "Learn from this tone": SET_UP,
         "Learn roughly from the hiss": SET_UP, "Take a feed file …": SET_UP, "No scale": SET_UP,
         "Done": SET_UP, "limits": "test_set_up_shows_level_scale_and_limits", "output": OUTPUT,
-        "Try it": OUTPUT, "It feeds no transmitter": OUTPUT,
+        "Folder …": FOLDER, "Try it": OUTPUT, "It feeds no transmitter": OUTPUT,
     },
     "comparison": {
         "A": BY_EAR, "B": BY_EAR, "The other one (Space)": BY_EAR, "Silence (H)": BY_EAR, "Blind": BLIND,
@@ -98,6 +99,7 @@ REMEMBERED = "test_what_is_chosen_is_remembered"
 PRESSED: dict[str, str] = {
     "set_up": "test_set_up_shows_level_scale_and_limits", "practise": KEYS,
     "listen": "test_an_input_that_goes_away_is_named_and_can_be_opened_again", "talk": KEYS, "leave": KEYS,
+    "record": "test_one_key_starts_and_stops_it_and_the_state_is_in_sight",
     "replay": "test_the_key_replays_only_while_no_carrier_is_up", "hush": KEYS,
     "keep": "test_a_real_over_goes_all_the_way", "discard": "test_a_real_over_goes_all_the_way",
     "compare": "test_choosing_and_comparing_overs", "earlier": "test_choosing_and_comparing_overs",

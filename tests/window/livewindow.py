@@ -11,7 +11,7 @@ from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import Any
 
-from PySide6.QtCore import Qt, QTimer
+from PySide6.QtCore import QTimer
 from PySide6.QtGui import QGuiApplication, QKeySequence
 from PySide6.QtTest import QTest
 
@@ -71,7 +71,8 @@ class Observer:
             # Without a window manager nobody else gives the window the focus, and keys need it.
             self.window.activateWindow()
             QTest.qWaitForWindowActive(self.window, 3000)
-            QTest.keyClick(self.window, Qt.Key(QKeySequence(rest)[0].key()))
+            pressed = QKeySequence(rest)[0]
+            QTest.keyClick(self.window, pressed.key(), pressed.keyboardModifiers())
             far = self.window.pages.currentWidget() is self.window.far_pane
             tell(event="pressed", key=rest, far=far)
         else:

@@ -9,7 +9,8 @@ def test_everything_is_remembered(tmp_path: Path) -> None:
     path = tmp_path / "deep" / "window.toml"
     chosen = Settings(
         appearance="dark", size_percent=150, limits="pmr446", device="line in", channel=2,
-        feed_file="f.toml", sound_cue=True, set_up=True, geometry="abc", scope_view="raw",
+        feed_file="f.toml", recordings_folder="/tapes", sound_cue=True, set_up=True, geometry="abc",
+        scope_view="raw",
     )  # fmt: skip
     assert save_settings(chosen, path)
     assert load_settings(path) == chosen

@@ -1,0 +1,147 @@
+"""Recording from the window: the key, the menu, the feed line, the far view, the folder; and a kill."""
+
+import json
+import signal
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QFileDialog
+
+from audiotest.feeds.simulated import SimulatedSource
+from audiotest.keep.parts import codes_24
+from audiotest.records import LimitSet
+from audiotest.window import app
+from audiotest.window.mainwindow import MainWindow
+from audiotest.window.practice import PRACTICE_FEED
+from audiotest.window.settings import Settings, load_settings, recordings_folder, save_settings
+from tests.keep.killing import known
+from tests.window.handling import main_window, press, wait
+from tests.window.killedwindow import LENGTH_S, RATE_HZ
+from tests.window.processes import Told, environment
+from tests.window.test_recording import place_of, recordings, whole
+
+pytestmark = pytest.mark.window
+CONTROL = Qt.KeyboardModifier.ControlModifier
+
+
+@pytest.fixture
+def window(qtbot: Any, limits: LimitSet, tmp_path: Path) -> Iterator[MainWindow]:
+    tapes = str(tmp_path / "tapes")
+    with main_window(limits, tmp_path, feed=PRACTICE_FEED, recordings_folder=tapes) as made:
+        made.timer.start()
+        yield made
+
+
+def test_one_key_starts_and_stops_it_and_the_state_is_in_sight(
+    window: MainWindow, qtbot: Any, tmp_path: Path
+) -> None:
+    sound = known(RATE_HZ, 30.0)
+    window.sitting.open_source(lambda: SimulatedSource(sound, RATE_HZ, real_time=True))
+    wait(qtbot, lambda: window.sitting.listening is not None)
+    label, entry = window.bench.feed_labels["recording"], window.deeds["record"]
+    assert label.isHidden()
+    assert not entry.isChecked()
+    press(qtbot, window, Qt.Key.Key_R, CONTROL)
+    assert label.isVisible()
+    wait(qtbot, lambda: label.text() == "● recording 0:01")
+    assert entry.isChecked()
+    assert label.accessibleName() == "feed recording: ● recording 0:01"
+    (folder,) = recordings(tmp_path / "tapes")
+    assert label.toolTip().endswith(f"0 overs cut out: {folder}")
+    assert window.statusBar().currentMessage() == f"recording to {folder}"
+    # All of it stands there, whatever has to give way.
+    window.resize(900, 600)
+    window.remember(size_percent=200)
+    window.apply_settings()
+    qtbot.wait(100)
+    assert label.width() >= label.fontMetrics().horizontalAdvance(label.text())
+    press(qtbot, window, Qt.Key.Key_F)
+    assert "● recording 0:0" in window.far_pane.view.state
+    press(qtbot, window, Qt.Key.Key_R, CONTROL)
+    wait(qtbot, lambda: "● finishing" in window.far_pane.view.state)
+    press(qtbot, window, Qt.Key.Key_Escape)
+    wait(qtbot, lambda: label.isHidden())
+    assert not entry.isChecked()
+    wait(qtbot, lambda: "recorded, 0 overs cut out" in window.statusBar().currentMessage())
+    kept = whole(folder)
+    place_of(kept, codes_24(sound))
+    assert len(kept) > 3 * RATE_HZ
+
+
+def test_trouble_with_the_disk_is_marked_in_the_line_and_unticks_the_menu(
+    window: MainWindow, qtbot: Any, tmp_path: Path
+) -> None:
+    (tmp_path / "tapes").write_text("somebody's")
+    sound = known(RATE_HZ, 30.0)
+    window.sitting.open_source(lambda: SimulatedSource(sound, RATE_HZ, real_time=True))
+    wait(qtbot, lambda: window.sitting.listening is not None)
+    window.deeds["record"].trigger()
+    label = window.bench.feed_labels["recording"]
+    wait(qtbot, lambda: label.text() == "⚠ recording stopped")
+    assert "nothing can be recorded there" in label.toolTip()
+    assert not window.deeds["record"].isChecked()
+    assert "Listening goes on." in window.statusBar().currentMessage()
+    assert (tmp_path / "tapes").read_text() == "somebody's"
+    assert window.theme.warn in label.styleSheet()
+
+
+def test_the_folder_is_chosen_in_the_set_up_and_remembered(
+    window: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("audiotest.window.setupdialog._devices_or_reason", lambda: ((), (), "none"))
+    window.set_up()
+    assert window.dialog is not None
+    group = window.dialog.recordings
+    assert group.path.text() == str(tmp_path / "tapes")
+    group.choose.click()
+    chooser = group.findChild(QFileDialog)
+    assert chooser.fileMode() == QFileDialog.FileMode.Directory
+    chooser.fileSelected.emit(str(tmp_path / "stick"))
+    chooser.reject()
+    assert group.path.text() == str(tmp_path / "stick")
+    assert group.path.accessibleName() == f"folder for recordings: {tmp_path / 'stick'}"
+    assert load_settings(tmp_path / "window.toml").recordings_folder == str(tmp_path / "stick")
+    assert recordings_folder(Settings()).name == "audiotest recordings"
+
+
+def test_asked_for_at_the_start_it_records_from_the_beginning(
+    qapp: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "window.toml"
+    save_settings(Settings(set_up=True), file)
+    sound = known(RATE_HZ, 30.0)
+    monkeypatch.setattr(
+        "audiotest.window.mainwindow.open_input",
+        lambda *_: SimulatedSource(sound, RATE_HZ, real_time=True),
+    )
+    assert app.run(device="card", record_in=tmp_path / "tapes", seconds=2.5, settings_file=file) == 0
+    (folder,) = recordings(tmp_path / "tapes")
+    assert place_of(whole(folder), codes_24(sound)) < RATE_HZ
+    assert '"stopped"' in (folder / "recording.jsonl").read_text().splitlines()[-1]
+
+
+def test_killed_the_window_has_recorded_all_but_the_last_second(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "tests.window.killedwindow", str(tmp_path)]
+    variables = environment(QT_QPA_PLATFORM="offscreen", HOME=str(tmp_path))
+    told = Told(command, variables, tmp_path / "log")
+    try:
+        told.wait_for(lambda _: bool(list(tmp_path.glob("tapes/recording */part 0001.flac"))))
+        began_n = told.heard[-1]["handed_n"]
+        told.wait_for(lambda line: line["handed_n"] >= began_n + 2.7 * RATE_HZ)
+        told.process.send_signal(signal.SIGKILL)
+        assert told.process.stdout is not None
+        said = [line for line in told.process.stdout.read().splitlines(keepends=True) if line.endswith("\n")]
+        handed_n = json.loads(said[-1])["handed_n"] if said else told.heard[-1]["handed_n"]
+    finally:
+        told.end()
+    (folder,) = recordings(tmp_path / "tapes")
+    kept = whole(folder)
+    start_n = place_of(kept, codes_24(known(RATE_HZ, LENGTH_S)))
+    lost_s = (handed_n - start_n - len(kept)) / RATE_HZ
+    print(f"\nlost {lost_s:.2f} s of {(handed_n - start_n) / RATE_HZ:.1f} s")
+    assert len(kept) > 1.5 * RATE_HZ
+    assert lost_s <= 1.0
