@@ -24,6 +24,8 @@ class Swing:
 HELPINGS = 2
 DISAGREEMENT_DB = 6.0
 """Views of a peak that differ by this much halve the weight of the one that noise can lead astray."""
+EQUAL_PEAKS_DB = 15.0
+"""Drive from which on the limiter makes so many equal peaks that the highest one heard says nothing more."""
 SIMULATED_S = 20.0
 
 
@@ -106,23 +108,24 @@ def with_model(sent: Swing, active: NDArray[np.float64], drive: Drive | None) ->
     """Where hiss told the receiver's filters: what was heard and what the drive model expects, weighed.
 
     `active` is the received active speech, shape (n,), in the unit of `sent`. Noise and phase errors of the
-    undone filters lift the highest of many equal peaks, and taking out much noise may take most of a weak
-    over's peaks along. The model knows those, but not this talker: where the two agree their geometric mean
-    errs least, where they do not the model alone.
+    undone filters lift the highest of many equal peaks, the more the harder the limiter acts, and taking out
+    much noise may take most of a weak over's peaks along. The model knows those, but not this talker: under
+    the limiter, where the two agree, their geometric mean errs least, far above it the model alone.
     """
     if drive is None:
         return sent
+    share = 0.5 * float(np.clip(1.0 - drive.drive_db / EQUAL_PEAKS_DB, 0.0, 1.0))
     received = float(np.quantile(np.abs(active), 0.999))
-    peak = _weighed(sent.peak, received * drive.peak_ratio)
-    return _with_peak(sent, peak, _weighed(sent.p999, received * drive.p999_ratio))
+    peak = _weighed(sent.peak, received * drive.peak_ratio, share)
+    return _with_peak(sent, peak, _weighed(sent.p999, received * drive.p999_ratio, share))
 
 
-def _weighed(heard: float, expected: float) -> float:
-    """Between two views of a peak, half way in decibels if they agree, near `expected` if they do not."""
+def _weighed(heard: float, expected: float, share: float) -> float:
+    """Between two views of a peak: in decibels, `share` of the way to `heard` if they agree, less if not."""
     if heard <= 0.0 or expected <= 0.0:
         return max(heard, expected)
     apart_db = 20.0 * float(np.log10(heard / expected))
-    weight = 0.5 / (1.0 + (apart_db / DISAGREEMENT_DB) ** 2)
+    weight = share / (1.0 + (apart_db / DISAGREEMENT_DB) ** 2)
     return expected * float((heard / expected) ** weight)
 
 

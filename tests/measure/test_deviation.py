@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 
-from audiotest.measure.deviation import measure_swing
+from audiotest.measure.deviation import Swing, measure_swing, with_model
+from audiotest.measure.limiter import Drive
 
 RATE_HZ = 48000
 
@@ -42,3 +43,17 @@ def test_both_sides_are_kept_apart():
 
 def test_too_short_is_not_measured():
     assert measure_swing(np.ones(100), RATE_HZ, None) is None
+
+
+@pytest.mark.parametrize(("drive_db", "peak"), [(-4.0, 2.0 / 2**0.2), (7.5, 2.0 / 2**0.1), (20.0, 2.0)])
+def test_the_harder_the_limiter_acts_the_less_the_highest_peak_heard_counts(drive_db, peak):
+    """Peaks heard and expected 3 dB apart; a disagreement of 3 dB takes a fifth of the weight."""
+    active = np.full(8000, 1.0)
+    drive = Drive(
+        drive_db=drive_db, low_db=drive_db, high_db=drive_db, clipped_fraction=0.1,
+        p999_ratio=2.0, peak_ratio=2.0, automatic_gain=False,
+    )  # fmt: skip
+    heard = 2.0 / 2**0.5
+    found = with_model(Swing(heard, heard, 0.5, heard, heard), active, drive)
+    assert found.peak == pytest.approx(peak, rel=0.002)
+    assert found.p999 == pytest.approx(peak, rel=0.002)
