@@ -1,7 +1,8 @@
 """The commands of each page, carried out in their order by a shell, as a reader would.
 
-What needs a sound card, a screen or an installation is not carried out here: `NEEDS` says which, and
-`test_commands` sees that the program takes it. The files that a page takes for granted are made first.
+What needs a sound card, a screen or an installation is not carried out here: `NEEDS` says which.
+`test_commands_soundcard` carries out those for a sound card, `test_commands` sees that the program takes the
+others. The files that a page takes for granted are made first.
 """
 
 import os

@@ -69,9 +69,9 @@ class VirtualCard:
     environment: dict[str, str]
     children: "list[subprocess.Popen[Any]]" = field(default_factory=list)
 
-    def play(self, recording: Path) -> "subprocess.Popen[bytes]":
-        """Play a recording into the sink, in real time."""
-        command = ["paplay", f"--device={SINK}", "--volume=65536", str(recording)]
+    def play(self, recording: Path, sink: str = SINK) -> "subprocess.Popen[bytes]":
+        """Play a recording into a sink, in real time."""
+        command = ["paplay", f"--device={sink}", "--volume=65536", str(recording)]
         player = subprocess.Popen(command, env=self.environment, stdin=subprocess.DEVNULL)
         self.children.append(player)
         return player
@@ -89,9 +89,9 @@ class VirtualCard:
         return listener
 
     @contextmanager
-    def recorded(self, raw: Path) -> Iterator[None]:
+    def recorded(self, raw: Path, sink: str = SINK) -> Iterator[None]:
         """What sounds meanwhile, as 16-bit codes of one channel in a file."""
-        command = ["parec", f"--device={SINK}.monitor", "--format=s16le", "--channels=1", f"--rate={RATE_HZ}"]
+        command = ["parec", f"--device={sink}.monitor", "--format=s16le", "--channels=1", f"--rate={RATE_HZ}"]
         with raw.open("wb") as file:
             recorder = subprocess.Popen(command, env=self.environment, stdout=file)
             time.sleep(0.5)
@@ -125,29 +125,29 @@ def need_tools() -> None:
     pytest.skip(f"{', '.join(missing)} not found")
 
 
-@pytest.fixture
-def card(tmp_path: Path) -> Iterator[VirtualCard]:
-    """Start a sound server in a directory of its own; the user's files and server are not touched."""
+@contextmanager
+def virtual_card(folder: Path) -> Iterator[VirtualCard]:
+    """A sound server with its files in a folder of its own; the user's files and server are not touched."""
     need_tools()
-    runtime = tmp_path / "run"
+    runtime = folder / "run"
     runtime.mkdir(mode=0o700)
-    alsa = tmp_path / "asound.conf"
+    alsa = folder / "asound.conf"
     alsa.write_text(ALSA_CONFIG)
     socket = runtime / "native"
     environment = {key: value for key, value in os.environ.items() if not key.startswith(("PULSE_", "ALSA_"))}
     environment |= {
         "PYTHONPATH": str(Path(audiotest.__file__).parents[1]),
-        "HOME": str(tmp_path),
+        "HOME": str(folder),
         "XDG_RUNTIME_DIR": str(runtime),
-        "XDG_CONFIG_HOME": str(tmp_path / "config"),
+        "XDG_CONFIG_HOME": str(folder / "config"),
         "PULSE_RUNTIME_PATH": str(runtime),
         "PULSE_SERVER": f"unix:{socket}",
         "ALSA_CONFIG_PATH": str(alsa),
         "DBUS_SESSION_BUS_ADDRESS": "disabled:",
     }
-    script = tmp_path / "card.pa"
+    script = folder / "card.pa"
     script.write_text(PULSE_SCRIPT.format(socket=socket, sink=SINK, rate=RATE_HZ))
-    log = tmp_path / "pulse.log"
+    log = folder / "pulse.log"
     with log.open("wb") as output:
         options = ["--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no", "-n", f"--file={script}"]
         process = subprocess.Popen(
@@ -167,6 +167,13 @@ def card(tmp_path: Path) -> Iterator[VirtualCard]:
         if process.poll() is None:
             process.terminate()
             process.wait(10.0)
+
+
+@pytest.fixture
+def card(tmp_path: Path) -> Iterator[VirtualCard]:
+    """Start a sound server for one test."""
+    with virtual_card(tmp_path) as virtual:
+        yield virtual
 
 
 def answers(environment: dict[str, str]) -> bool:
