@@ -3,10 +3,14 @@
 import os
 import stat
 import tomllib
+from contextlib import suppress
 from dataclasses import dataclass
+from pathlib import Path
 
 from audiotest.errors import FileError
 
+KEPT, LONGEST_KEPT = ".before", 60
+"""What is added to the name of a file that another takes the place of, and how much of the name stays."""
 LONGEST_BYTES = 65536
 """No learned file of ours comes near this length."""
 
@@ -63,6 +67,48 @@ def refuse_to_replace(
     if not _replaceable(name, kind):
         article = "an" if kind.name[0] in "aeiou" else "a"
         raise FileError(f"{name}: is there already and is not {article} {kind.name} file", kind.another)
+
+
+def write_own(
+    path: str | os.PathLike[str], content: bytes, kind: OwnKind, *, make_folder: bool = False
+) -> Path | None:
+    """Write a file of ours, whole or not at all; one of the kind that is there is kept beside it.
+
+    Returns
+    -------
+    Path or None
+        Where that is kept: the same name with ``.before`` added, which holds the last one only. None when
+        there was none, or an empty or equal one.
+
+    Raises
+    ------
+    FileError
+        As `refuse_to_replace`, also for the name with ``.before``, or one of the two cannot be written.
+    """
+    refuse_to_replace(path, kind)
+    target = Path(os.path.realpath(path))
+    # A name as long as the file system allows leaves no room for more.
+    part = target.with_name(f".{target.name[:40]}.{os.getpid()}.part")
+    kept: Path | None = None
+    try:
+        if make_folder:
+            target.parent.mkdir(parents=True, exist_ok=True)
+        old = target.read_bytes() if target.exists() else b""
+        if old and old != content:
+            kept = target.with_name(f"{target.name[:LONGEST_KEPT]}{KEPT}")
+            refuse_to_replace(kept, kind)
+            part.write_bytes(old)
+            part.replace(kept)
+        part.write_bytes(content)
+        part.replace(target)
+    except OSError as error:
+        # On a medium that cannot be written to even this fails, with a name that nobody knows.
+        with suppress(OSError):
+            part.unlink()
+        raise FileError(
+            f"{path}: cannot be written: {error.strerror or error}", "name a place you may write to"
+        ) from error
+    return kept
 
 
 def _replaceable(name: str, kind: OwnKind) -> bool:

@@ -8,7 +8,6 @@ import itertools
 import math
 import os
 import tomllib
-from contextlib import suppress
 from dataclasses import asdict, fields, replace
 from pathlib import Path
 from typing import Any, cast, get_args, get_type_hints
@@ -18,7 +17,7 @@ import tomli_w
 from audiotest.errors import FileError
 from audiotest.ordinary import open_ordinary
 from audiotest.records import Feed, PathResponse
-from audiotest.replacing import LONGEST_BYTES, OwnKind, refuse_to_replace
+from audiotest.replacing import LONGEST_BYTES, OwnKind, refuse_to_replace, write_own
 
 SCHEMA = "audiotest-feed-1"
 FEED_FILE = OwnKind(name="feed", schema_family="audiotest-feed-")
@@ -62,10 +61,8 @@ _PATH_LISTS = (*_PATH_POINTWISE, "tones_hz")
 _PATH_OPTIONAL = {"even_db"}
 
 
-def save_feed(feed: Feed, path: str | os.PathLike[str]) -> None:
-    """Write a feed to `path`, whole or not at all; a feed file that is already there is replaced.
-
-    Nothing else is: see `refuse_output`.
+def save_feed(feed: Feed, path: str | os.PathLike[str]) -> Path | None:
+    """Write a feed to `path`, whole or not at all.
 
     Parameters
     ----------
@@ -74,6 +71,11 @@ def save_feed(feed: Feed, path: str | os.PathLike[str]) -> None:
     path : str or path
         The file.
 
+    Returns
+    -------
+    Path or None
+        Where the feed is kept that was in its place; see `audiotest.replacing.write_own`.
+
     Raises
     ------
     FileError
@@ -81,23 +83,11 @@ def save_feed(feed: Feed, path: str | os.PathLike[str]) -> None:
         `load_feed` would refuse.
     """
     refuse_output(path)
-    target = Path(os.path.realpath(path))
     document = {"schema": SCHEMA} | _stated(asdict(replace(feed, path=None)))
     if feed.path is not None:
         document[PATH_TABLE] = _stated(asdict(feed.path))
     _check(os.fspath(path), document)
-    # A name as long as the file system allows leaves no room for more.
-    part = target.with_name(f".{target.name[:40]}.{os.getpid()}.part")
-    try:
-        part.write_bytes(tomli_w.dumps(document).encode("utf-8", errors="replace"))
-        part.replace(target)
-    except OSError as error:
-        # On a medium that cannot be written to even this fails, with a name that nobody knows.
-        with suppress(OSError):
-            part.unlink()
-        raise FileError(
-            f"{path}: cannot be written: {error.strerror or error}", "name a place you may write to"
-        ) from error
+    return write_own(path, tomli_w.dumps(document).encode("utf-8", errors="replace"), FEED_FILE)
 
 
 def refuse_output(path: str | os.PathLike[str], reference: str | os.PathLike[str] | None = None) -> None:

@@ -23,6 +23,7 @@ STEPS = 8
 LOW_RATE_HZ = 4000
 HIGHEST_HZ = 160.0
 LEAST_WORDS = 4
+LEAST_S = LEAST_WORDS * WORD_BITS / BIT_RATE_HZ
 LEAST_PERIODIC = 0.5
 MOST_IN_ONE_LINE = 0.7
 RATE_SHARE = 0.002
@@ -93,7 +94,7 @@ def find_digital_code(samples: NDArray[np.floating], rate_hz: int) -> DigitalCod
         code.
     """
     x = np.asarray(samples, dtype=np.float64)
-    if len(x) < LEAST_WORDS * WORD_BITS / BIT_RATE_HZ * rate_hz:
+    if len(x) < LEAST_S * rate_hz:
         return None
     low = bandpass(x, rate_hz, 1.0, HIGHEST_HZ)
     low = np.asarray(soxr.resample(low, rate_hz, LOW_RATE_HZ))

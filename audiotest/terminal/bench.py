@@ -9,23 +9,27 @@ from collections.abc import Callable
 from pathlib import Path
 
 from rich.console import Console
+from rich.text import Text
 
-from audiotest.errors import AudiotestError, RequestError
+from audiotest.errors import AudiotestError
 from audiotest.feeds.scale import load_feed, save_feed
 from audiotest.standards.limits import get_limits
-from audiotest.terminal.benchfiles import check_drive_options, compare_files, say_report
+from audiotest.terminal.benchfiles import check_options, compare_files, say_report
 from audiotest.terminal.card import make_console
 from audiotest.terminal.consent import LONGEST_KEYED_S, TerminalTechnician, ask_leave, setting_words
 from audiotest.terminal.liveline import LiveLine, bar
-from audiotest.tones.byhand import ENTRIES, GIVES_A_FEED, NULL_BY_HAND, rehearsal_for
+from audiotest.terminal.shown import shown
+from audiotest.tones.byhand import ENTRIES, rehearsal_for
 from audiotest.tones.carrierbench import CarrierBench
 from audiotest.tones.catalogue import Entry, Given
 from audiotest.tones.guided import Guided, carry_out
 from audiotest.tones.level import OutputScale, load_output
+from audiotest.tones.limiting import START_MV
 from audiotest.tones.live import IqBench, LiveBench
 from audiotest.tones.opening import announcement, most_mv, null_feed, open_bench, require_output
 from audiotest.tones.rehearsal import MONITOR_FEED, OUTPUT
 from audiotest.tones.reported import point_words
+from audiotest.tones.sensitivity import START_DBM
 from audiotest.tones.speechdrive import VOICE
 from audiotest.tones.steps import Step
 from audiotest.tones.tonedrive import TONE_HZ
@@ -37,23 +41,23 @@ DONE, CANNOT, INTERRUPTED = 0, 2, 130
 
 def run(arguments: argparse.Namespace) -> int:
     """Carry out a procedure; what was measured is printed however it ends."""
+    check_options(arguments)
     entry = ENTRIES[arguments.procedure]
     feed = load_feed(arguments.feed) if arguments.feed is not None else None
     if arguments.rehearse and feed is None:
         feed = MONITOR_FEED
-    check_drive_options(arguments)
     if arguments.sent is not None:
         return compare_files(arguments, feed)
     scale = load_output(arguments.output) if arguments.output is not None else None
     given = Given(
-        feed=feed, limits=get_limits(arguments.limits), start_mv=arguments.start_mv,
-        start_dbm=arguments.start_dbm, nominal_mhz=arguments.nominal_mhz, tolerance_hz=arguments.tolerance_hz,
+        feed=feed, limits=get_limits(arguments.limits), start_mv=arguments.start_mv or START_MV,
+        start_dbm=START_DBM if arguments.start_dbm is None else arguments.start_dbm,
+        nominal_mhz=arguments.nominal_mhz, tolerance_hz=arguments.tolerance_hz,
         lower_sideband=arguments.lower_sideband, deemphasis_us=arguments.deemphasis_us,
         speech_mv=arguments.speech_mv, own_mv=arguments.own_mv, voice=arguments.voice or VOICE,
         tone_hz=arguments.tone_hz or TONE_HZ, most_mv=most_mv(OUTPUT if arguments.rehearse else scale),
         wanted_khz=arguments.wanted_khz, iq=arguments.iq,
     )  # fmt: skip
-    _check_null_options(arguments)
     guided = entry.make(given)
     # With --json standard output is the document's: the conversation goes to standard error.
     talk = (
@@ -76,7 +80,9 @@ def run(arguments: argparse.Namespace) -> int:
     say_report(report, rehearsed=arguments.rehearse, as_json=arguments.json)
     if arguments.feed_out and report.complete:
         feed_name = Path(arguments.feed_out).stem
-        save_feed(null_feed(report, feed_name, arguments.deemphasis_us), arguments.feed_out)
+        kept = save_feed(null_feed(report, feed_name, arguments.deemphasis_us), arguments.feed_out)
+        if kept is not None:
+            talk.print(Text(shown(f"The feed that was in that file is kept as {kept}.")))
     return _status(guided)
 
 
@@ -107,21 +113,10 @@ def _open(
     return bench, technician
 
 
-def _check_null_options(arguments: argparse.Namespace) -> None:
-    """Refuse what belongs to another procedure; `RequestError` names it."""
-    if arguments.feed_out and arguments.procedure not in GIVES_A_FEED:
-        raise RequestError(
-            f"--feed-out goes with {' and '.join(GIVES_A_FEED)}", "or learn a feed with 'audiotest feed'"
-        )
-    for option, given in (("--iq", arguments.iq), ("--wanted-khz", arguments.wanted_khz)):
-        if given and arguments.procedure != NULL_BY_HAND:
-            raise RequestError(f"{option} goes with {NULL_BY_HAND}", "leave it out")
-
-
 def _show(line: LiveLine, guided: Guided) -> None:
     """After each step: the newest point, or while somebody turns what it says to do, in place."""
     if guided.step is not None and guided.step.live:
-        line.show([guided.step.prompt, *_carrier_bar(guided)])
+        line.show([guided.step.prompt, *_carrier_bar(guided, line.bar_width)])
         return
     line.done()
     book = guided.notebook
@@ -158,9 +153,9 @@ def _show_rehearsed(line: LiveLine, guided: Guided) -> None:
         time.sleep(guided.step.listen_s)
 
 
-def _carrier_bar(guided: Guided) -> list[str]:
+def _carrier_bar(guided: Guided, width: int) -> list[str]:
     """How deep the carrier is, as a bar that gets shorter."""
     latest = guided.notebook.latest
     if latest is None:
         return []
-    return [bar(20.0 * math.log10(max(latest.y, 1e-3)), *CARRIER_DB)]
+    return [bar(20.0 * math.log10(max(latest.y, 1e-3)), *CARRIER_DB, width=width)]

@@ -4,7 +4,7 @@ import argparse
 from typing import Any
 
 from audiotest.errors import RequestError
-from audiotest.terminal.optiontypes import not_negative, positive, within
+from audiotest.terminal.optiontypes import from_one, positive, within
 
 PROCEDURES = {
     "limiting": "modulation limiting: onset, knee, +20 dB, the worst tone",
@@ -38,6 +38,11 @@ SIGNALS = {
     "burst": "the 1750 Hz burst",
     "learn": "1 kHz at -20 dB, to learn the output's millivolts with a meter",
 }
+
+
+millivolts = within(0.001, 20000.0, "mV")
+"""What a socket is given at all: the ceiling of an output is no higher."""
+test_tone_hz = within(20.0, 6000.0, "Hz")
 
 
 def refuse_beside_recording(**given: object) -> None:
@@ -78,18 +83,13 @@ def add_bench(commands: Any) -> None:
     bench.add_argument("--feed", metavar="F", help="learned feed (FEED.toml) of the monitor receiver")
     bench.add_argument("--limits", metavar="L", default="uk-27fm", help="limit set by id (default uk-27fm)")
     bench.add_argument("--device", metavar="D", help="input, as 'audiotest inputs' lists it")
-    bench.add_argument("--channel", type=int, metavar="N", help="channel of the input, from 1")
+    bench.add_argument("--channel", type=from_one, metavar="N", help="channel of the input, from 1")
     bench.add_argument("--output", metavar="OUTPUT.toml", help="learned output ('audiotest send learn')")
+    bench.add_argument("--start-mv", type=millivolts, metavar="MV", help="first level at the socket (0.3)")
     bench.add_argument(
-        "--start-mv", type=positive, metavar="MV", default=0.3, help="first level at the socket (0.3)"
-    )
-    bench.add_argument(
-        "--start-dbm",
-        type=within(-140.0, 0.0, "dBm"),
-        metavar="DBM",
-        default=-95.0,
-        help="first generator level (-95)",
-    )
+        "--start-dbm", type=within(-140.0, 0.0, "dBm"), metavar="DBM",
+        help="sensitivity: first generator level (-95)",
+    )  # fmt: skip
     bench.add_argument("--nominal-mhz", type=positive, metavar="MHZ", help="nominal frequency, gives ppm")
     bench.add_argument("--tolerance-hz", type=positive, metavar="HZ", help="allowed frequency error")
     bench.add_argument("--lower-sideband", action="store_true", help="the beat note is in the lower sideband")
@@ -103,11 +103,9 @@ def add_bench(commands: Any) -> None:
 def _add_null(bench: argparse.ArgumentParser) -> None:
     """What the carrier null and I/Q feeds may be told."""
     bench.add_argument(
-        "--deemphasis-us",
-        type=not_negative,
-        metavar="US",
+        "--deemphasis-us", type=within(0.0, 5000.0, "µs"), metavar="US",
         help="carrier-null, -hand: de-emphasis of the feed",
-    )
+    )  # fmt: skip
     bench.add_argument(
         "--feed-out", metavar="FEED.toml", help="carrier-null, -hand: write the feed's scale here"
     )
@@ -122,12 +120,13 @@ def _add_null(bench: argparse.ArgumentParser) -> None:
 def _add_drive(bench: argparse.ArgumentParser) -> None:
     """What drive-by-speech and drive-by-tone may be told."""
     bench.add_argument(
-        "--own-mv", type=positive, metavar="MV",
+        "--own-mv", type=millivolts, metavar="MV",
         help="drive-by-speech, -tone: your own voice at the socket, RMS while you speak, if measured",
     )  # fmt: skip
     bench.add_argument(
-        "--speech-mv", type=positive, metavar="MV", help="drive-by-speech: level played (own voice's, or 3)"
-    )
+        "--speech-mv", type=millivolts, metavar="MV",
+        help="drive-by-speech: level played (own voice's, or 3)",
+    )  # fmt: skip
     bench.add_argument("--tone-hz", type=positive, metavar="HZ", help="drive-by-tone: the tone (400)")
     bench.add_argument("--voice", metavar="NAME", help="drive-by-speech: voice played (english_reading)")
     bench.add_argument(
@@ -145,11 +144,11 @@ def add_send(commands: Any) -> None:
     send.add_argument("signal", choices=list(SIGNALS), metavar="SIGNAL", help="one of those below")
     send.add_argument("values", nargs="*", metavar="VALUE", help="what the signal needs")
     send.add_argument("--millivolt", type=positive, metavar="MV", help="RMS at the socket")
-    send.add_argument("--seconds", type=positive, metavar="S", default=5.0, help="length, up to 60 (5)")
+    send.add_argument("--seconds", type=positive, metavar="S", help="length, up to 60 (5)")
     send.add_argument("--output", metavar="OUTPUT.toml", help="learned output; 'learn' writes it")
     send.add_argument("--device", metavar="D", help="output by number or part of its name")
     send.add_argument(
-        "--ceiling-mv", type=within(0.01, 20000.0, "mV"), metavar="MV", default=100.0,
+        "--ceiling-mv", type=within(0.01, 20000.0, "mV"), metavar="MV",
         help="with 'learn': peak that nothing may exceed (100)",
     )  # fmt: skip
     send.add_argument("--wav", metavar="FILE", help="write a WAV file instead of playing")
@@ -162,7 +161,7 @@ def add_heard(commands: Any) -> None:
     heard = commands.add_parser("heard", help="signalling tones in a recording: sub-audible, keys, calls")
     heard.add_argument("file", metavar="FILE", help="recording of one over")
     heard.add_argument("--feed", metavar="F", help="learned feed (FEED.toml); gives deviations")
-    heard.add_argument("--channel", type=int, metavar="N", help="channel of the recording, from 1")
+    heard.add_argument("--channel", type=from_one, metavar="N", help="channel of the recording, from 1")
     _add_json(heard)
     heard.set_defaults(module="audiotest.terminal.heard")
 
@@ -172,7 +171,7 @@ def add_sinad(commands: Any) -> None:
     sinad = commands.add_parser("sinad", help="SINAD of a test tone, five readings a second")
     sinad.add_argument("file", nargs="?", metavar="FILE", help="recording; without it the sound card")
     sinad.add_argument("--device", metavar="D", help="input, as 'audiotest inputs' lists it")
-    sinad.add_argument("--channel", type=int, metavar="N", help="channel, from 1")
+    sinad.add_argument("--channel", type=from_one, metavar="N", help="channel, from 1")
     sinad.add_argument(
         "--tone-hz", type=within(300.0, 3000.0, "Hz"), metavar="HZ", default=1000.0,
         help="the tone (1000)",
@@ -194,7 +193,7 @@ def add_iq(commands: Any) -> None:
     iq.add_argument("--seconds", type=positive, metavar="S", help="without FILE: how long to listen (2)")
     iq.add_argument("--swapped", action="store_true", help="I is right and Q left")
     iq.add_argument("--am", action="store_true", help="the emission is AM: measure depth, not deviation")
-    iq.add_argument("--tone-hz", type=positive, metavar="HZ", help="the modulating tone, if known")
+    iq.add_argument("--tone-hz", type=test_tone_hz, metavar="HZ", help="the modulating tone, if known")
     iq.add_argument(
         "--channel-khz", type=within(1.0, 250.0, "kHz"), metavar="KHZ", default=12.5,
         help="width kept (12.5); FM takes 12 or more",

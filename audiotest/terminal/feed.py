@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from rich.console import Console
 
 from audiotest.errors import FileError, MeasureError, RequestError
 from audiotest.feeds.feedfile import LEARN_PATH_AGAIN, refuse_output
@@ -44,7 +45,7 @@ def run(arguments: argparse.Namespace) -> int:
     except RequestError as error:
         raise RequestError(f"{_option(error.what)}{error.what}", error.remedy) from error
     had_path = _has_path(output)
-    save_feed(feed, output)
+    kept = save_feed(feed, output)
     if had_path:
         complain(
             f"warning: {arguments.output}: the path learnt before is not in the new feed: {LEARN_PATH_AGAIN}"
@@ -62,7 +63,14 @@ def run(arguments: argparse.Namespace) -> int:
         if doubt is not None:
             complain(f"warning: {arguments.reference}: {doubt}")
     console.print("It holds while the receiver's volume and the input level stay as they are.")
+    _say_kept(console, kept)
     return 0
+
+
+def _say_kept(console: Console, kept: Path | None) -> None:
+    """Say where the feed is that another has taken the place of."""
+    if kept is not None:
+        console.print(f"The feed that was in that file is kept as {shown(str(kept))}.")
 
 
 def _has_path(output: Path) -> bool:
@@ -88,7 +96,7 @@ def _run_path(arguments: argparse.Namespace) -> int:
         response = learn_path(samples, sample_rate_hz)
     except MeasureError as error:
         raise MeasureError(f"{arguments.reference}: {error.what}", error.remedy) from error
-    save_feed(replace(feed, path=response), output)
+    kept = save_feed(replace(feed, path=response), output)
     console = make_console()
     console.print(
         f"{shown(str(output))}: path learnt from {len(response.tones_hz)} tones, "
@@ -97,6 +105,7 @@ def _run_path(arguments: argparse.Namespace) -> int:
     for line in _path_lines(response):
         console.print(line)
     console.print("It holds for this set, this receiver and this input; the volume may change.")
+    _say_kept(console, kept)
     return 0
 
 

@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 from audiotest.feeds.file import open_recording
 from audiotest.feeds.scale import load_feed
+from audiotest.measure import digitalcode, lines
 from audiotest.measure.beep import EndTone
 from audiotest.measure.filters import emphasis_response
+from audiotest.measure.sequences import SelectiveCall
 from audiotest.measure.signalling import Signalling, hear_signalling
 from audiotest.measure.subaudible import may_be_ripple
 from audiotest.records import Feed
@@ -21,6 +23,8 @@ from audiotest.terminal.parser import DEFAULT_LIMITS
 
 SCHEMA = "audiotest-heard-1"
 LONGEST_S = 120.0
+LEAST_S = {"a sub-audible tone": lines.LEAST_S, "a digital code": digitalcode.LEAST_S}
+"""Of a recording, before what is not heard can be called not there."""
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -30,11 +34,13 @@ def run(arguments: argparse.Namespace) -> int:
     heard = hear_signalling(samples, rate_hz)
     if heard.end_beep is None:
         heard = replace(heard, end_beep=beep_before_hiss(arguments.file, arguments.channel, feed))
+    notes = unheard_notes(samples, rate_hz)
     if arguments.json:
-        print(json.dumps(heard_document(arguments.file, heard, feed), allow_nan=False))
+        document = heard_document(arguments.file, heard, feed) | {"notes": notes}
+        print(json.dumps(document, allow_nan=False))
         return 0
     console = make_console()
-    for label, text in heard_rows(heard, feed):
+    for label, text in [*heard_rows(heard, feed), *(("note", note) for note in notes)]:
         print_row(console, label, text)
     return 0
 
@@ -119,6 +125,23 @@ def heard_document(file: str, heard: Signalling, feed: Feed | None) -> dict[str,
     }  # fmt: skip
 
 
+CODE_SOURCE = "its bit rate and order from memory"
+KEY_SOURCE = "ITU-T Q.23, second hand"
+BURST_SOURCE = "as repeaters list it"
+
+
+def unheard_notes(samples: NDArray[np.floating], rate_hz: int) -> list[str]:
+    """Why something may have gone unheard that was there: no sound, or too little of it."""
+    if not np.any(samples):
+        return ["there is no audio in the recording: wrong input or channel?"]
+    seconds = len(samples) / rate_hz
+    return [
+        f"{name} needs {least_s:.2g} s of recording, this has {seconds:.2g} s: not heard means nothing"
+        for name, least_s in LEAST_S.items()
+        if seconds < least_s
+    ]
+
+
 def heard_rows(heard: Signalling, feed: Feed | None) -> list[tuple[str, str]]:
     """Label and text of everything that was listened for."""
     none = "not heard"
@@ -132,27 +155,37 @@ def heard_rows(heard: Signalling, feed: Feed | None) -> list[tuple[str, str]]:
         text = f"{tone.frequency_hz:.2f} Hz, {named}"
         rows[0] = ("sub-audible", text + _swing(deviation_khz(tone.peak_fs, tone.frequency_hz, feed)))
     if heard.digital is not None:
-        rows[1] = ("code", f"digital, present; reads as {' or '.join(heard.digital.codes)}")
+        codes = " or ".join(heard.digital.codes)
+        rows[1] = ("code", f"digital, present; reads as {codes} ({CODE_SOURCE})")
     rows.append(("keys", "".join(key.key for key in heard.keys) or none))
     for key in heard.keys:
         if not key.in_tolerance:
             misses = f"{key.row_off_percent:+.1f} % and {key.column_off_percent:+.1f} %"
-            rows.append(("", f"{key.key}: {misses}, OUT of ±1.8 %"))
+            rows.append(("", f"{key.key}: {misses}, OUT of ±1.8 % ({KEY_SOURCE})"))
     rows += [
-        ("call", f"{c.digits} ({c.set_name}, {1000 * c.tone_s:.0f} ms a tone, {c.off_percent:+.1f} %)")
-        for c in heard.calls
+        (
+            "call",
+            f"{call.digits} ({call.set_name}, {1000 * call.tone_s:.0f} ms a tone, "
+            f"{call.off_percent:+.1f} %{_founded(call)})",
+        )
+        for call in heard.calls
     ] or [("call", none)]
     if burst is None:
         rows.append(("1750 Hz", none))
     else:
         swing = _swing(deviation_khz(burst.peak_fs, burst.frequency_hz, feed))
-        verdict = "good" if burst.good else "NOT within ±25 Hz and 200-400 ms"
+        verdict = "good" if burst.good else f"NOT within ±25 Hz and 200-400 ms ({BURST_SOURCE})"
         rows.append(
             ("1750 Hz", f"{burst.frequency_hz:.1f} Hz, {burst.end_s - burst.start_s:.2f} s{swing}: {verdict}")
         )
     ended = none if beep is None else f"{beep.frequency_hz:.0f} Hz, {beep.end_s - beep.start_s:.2f} s"
     rows.append(("end beep", ended))
     return rows
+
+
+def _founded(call: SelectiveCall) -> str:
+    """How the table of a call is known, where that is worse than published."""
+    return "" if call.set_source.startswith("published") else f"; table {call.set_source}"
 
 
 def _swing(khz: float | None) -> str:

@@ -40,17 +40,14 @@ def run(arguments: argparse.Namespace) -> int:
         rate_hz = LIVE_RATE_HZ
         stereo = record_stereo(arguments.device, arguments.seconds or LIVE_S, rate_hz)
         iq = complex_feed(stereo, swapped=arguments.swapped)
-    channel_hz = 1e3 * arguments.channel_khz
     notes: list[str] = []
-    fm: FmReading | None = None
-    am: AmReading | None = None
+    try:
+        fm, am = _measure(iq, rate_hz, arguments)
+    except MeasureError as error:
+        raise MeasureError(f"{arguments.file or 'the input'}: {error.what}", error.remedy) from error
     lines: IndexFit | None = None
-    if arguments.am:
-        am = measure_am(iq, rate_hz, channel_hz=channel_hz, tone_hz=arguments.tone_hz)
-    else:
-        fm = measure_fm(iq, rate_hz, channel_hz=channel_hz, tone_hz=arguments.tone_hz)
-        if fm.tone is not None:
-            lines = _lines(iq, rate_hz, fm, notes)
+    if fm is not None and fm.tone is not None:
+        lines = _lines(iq, rate_hz, fm, notes)
     notes += feed_doubts(iq, fm.offset_hz if fm else am.offset_hz if am else 0.0)
     band: OccupiedBandwidth | None = None
     try:
@@ -67,6 +64,16 @@ def run(arguments: argparse.Namespace) -> int:
     for note in notes:
         print_row(console, "note", note)
     return 0
+
+
+def _measure(
+    iq: NDArray[np.complex128], rate_hz: int, arguments: argparse.Namespace
+) -> tuple[FmReading | None, AmReading | None]:
+    """One of the two, as asked; the other None."""
+    channel_hz, tone_hz = 1e3 * arguments.channel_khz, arguments.tone_hz
+    if arguments.am:
+        return None, measure_am(iq, rate_hz, channel_hz=channel_hz, tone_hz=tone_hz)
+    return measure_fm(iq, rate_hz, channel_hz=channel_hz, tone_hz=tone_hz), None
 
 
 def _check(arguments: argparse.Namespace) -> None:

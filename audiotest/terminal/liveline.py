@@ -7,7 +7,11 @@ from rich.console import Console, Group
 from rich.live import Live
 from rich.text import Text
 
-BAR_WIDTH = 60
+BAR_WIDTH, LEAST_BAR = 60, 10
+BESIDE_BAR = 12
+"""Columns that the numbers of a bar take, and its two ends."""
+BESIDE_ECHO = 3
+"""Room at the right for the ^C that a terminal echoes."""
 PER_S = 10.0
 
 
@@ -26,6 +30,11 @@ class LiveLine:
         """Whether lines are overwritten in place."""
         return self._console.is_terminal
 
+    @property
+    def bar_width(self) -> int:
+        """Cells of a bar that is seen whole: its end is where one turns to."""
+        return min(BAR_WIDTH, max(self._console.width - BESIDE_ECHO - BESIDE_BAR, LEAST_BAR))
+
     def show(self, lines: Sequence[str]) -> None:
         """Show these lines now; piped, the first of them."""
         if not self.redraws:
@@ -34,8 +43,8 @@ class LiveLine:
         if self._live is None:
             self._live = Live(console=self._console, refresh_per_second=PER_S, transient=True)
             self._live.start()
-        # Room at the right for the ^C that a terminal echoes.
-        self._live.update(Group(*(Text(line[: self._console.width - 3]) for line in lines)), refresh=True)
+        room = self._console.width - BESIDE_ECHO
+        self._live.update(Group(*(Text(line[:room]) for line in lines)), refresh=True)
 
     def say(self, line: str) -> None:
         """Print a line that stays, above whatever is overwritten."""
@@ -56,14 +65,14 @@ class LiveLine:
         self.done()
 
 
-def bar(value: float, low: float, high: float, marks: Sequence[float] = ()) -> str:
-    """A bar from ``low`` to ``high`` with its marks, in plain characters.
+def bar(value: float, low: float, high: float, marks: Sequence[float] = (), *, width: int = BAR_WIDTH) -> str:
+    """A bar from ``low`` to ``high`` with its marks, ``width`` cells of plain characters.
 
     >>> bar(12.0, 0.0, 40.0, (20.0,))[:40]
     ' 0 |##################            |     '
     """
-    filled = round((min(max(value, low), high) - low) / (high - low) * BAR_WIDTH)
-    cells = ["#" if k < filled else " " for k in range(BAR_WIDTH)]
+    filled = round((min(max(value, low), high) - low) / (high - low) * width)
+    cells = ["#" if k < filled else " " for k in range(width)]
     for mark in marks:
-        cells[min(round((mark - low) / (high - low) * BAR_WIDTH), BAR_WIDTH - 1)] = "|"
+        cells[min(round((mark - low) / (high - low) * width), width - 1)] = "|"
     return f" {low:g} |{''.join(cells)}| {high:g} dB"

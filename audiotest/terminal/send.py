@@ -1,6 +1,7 @@
 """``audiotest send``: one test signal out of the sound card, or into a WAV file."""
 
 import argparse
+import io
 import sys
 import time
 import wave
@@ -17,10 +18,12 @@ from audiotest.radio.voices import voice_names
 from audiotest.replacing import refuse_to_replace
 from audiotest.terminal.card import make_console
 from audiotest.terminal.consent import ask_leave
+from audiotest.terminal.shown import shown
 from audiotest.tones import signals
 from audiotest.tones.level import (
     LEARN_DBFS,
     OUTPUT_FILE,
+    USUAL_CEILING_MV,
     OutputScale,
     learn_output,
     load_output,
@@ -29,6 +32,9 @@ from audiotest.tones.level import (
 )
 from audiotest.tones.output import SoundOutput
 
+USUAL_S = 5.0
+OWN_LENGTH = ("steps", "keys", "call", "burst")
+"""Signals whose length is their own."""
 LEARN_S = 10.0
 LEARN_HZ = 1000.0
 STEP_S = 1.0
@@ -39,7 +45,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Make the signal, set its level, ask for leave, play it; or write it down."""
     if arguments.signal == "learn":
         return _learn(arguments)
-    signal = make_signal(arguments.signal, arguments.values, arguments.seconds)
+    _check(arguments)
+    signal = make_signal(arguments.signal, arguments.values, arguments.seconds or USUAL_S)
     if arguments.millivolt is None:
         raise RequestError("no level", "give --millivolt, RMS at the socket")
     if arguments.wav == "":
@@ -64,6 +71,21 @@ def run(arguments: argparse.Namespace) -> int:
     _play(samples, signal.rate_hz, arguments.device or scale.device or None)
     console.print("Silent again. Unkey the set.")
     return 0
+
+
+def _check(arguments: argparse.Namespace) -> None:
+    """Refuse what would do nothing; `RequestError` names it."""
+    if arguments.ceiling_mv is not None:
+        raise RequestError(
+            "--ceiling-mv goes with learn, which writes it into the output's file",
+            "leave it out, or learn the output again",
+        )
+    if arguments.seconds is not None and arguments.signal in OWN_LENGTH:
+        raise RequestError(
+            f"--seconds does not go with {arguments.signal}, whose length is its own", "leave it out"
+        )
+    if arguments.device is not None and arguments.wav is not None:
+        raise RequestError("--device is for the sound card, and --wav writes a file", "leave one of them out")
 
 
 def make_signal(name: str, values: list[str], seconds: float) -> signals.Signal:
@@ -113,6 +135,11 @@ def _learn(arguments: argparse.Namespace) -> int:
         raise RequestError("where to write the learned output", "give --output OUTPUT.toml")
     if arguments.wav is not None:
         raise RequestError("--wav does not go with learn, which has to sound", "leave it out")
+    for name in ("millivolt", "seconds"):
+        if getattr(arguments, name) is not None:
+            raise RequestError(f"--{name} does not go with learn, which has its own", "leave it out")
+    if arguments.values:
+        raise RequestError("learn takes no value", f"leave out {' '.join(arguments.values)!r}")
     refuse_to_replace(arguments.output, OUTPUT_FILE)
     console = make_console()
     signal = signals.sine(LEARN_HZ, LEARN_S)
@@ -131,10 +158,13 @@ def _learn(arguments: argparse.Namespace) -> int:
         metered_mv = float(typed)
     except ValueError as error:
         raise RequestError(f"{typed!r} is no reading", "play it again and type the millivolts") from error
-    scale = learn_output(metered_mv, name=Path(arguments.output).stem, ceiling_mv=arguments.ceiling_mv)
+    ceiling_mv = USUAL_CEILING_MV if arguments.ceiling_mv is None else arguments.ceiling_mv
+    scale = learn_output(metered_mv, name=Path(arguments.output).stem, ceiling_mv=ceiling_mv)
     scale = replace(scale, device=arguments.device or "")
-    save_output(scale, arguments.output)
+    kept = save_output(scale, arguments.output)
     _say_learned(console, arguments.output, scale)
+    if kept is not None:
+        console.print(f"The output that was in that file is kept as {shown(str(kept))}.")
     return 0
 
 
@@ -161,14 +191,23 @@ def _play(samples: NDArray[np.float32], rate_hz: int, device: str | None) -> Non
 
 
 def write_wav(path: Path, samples: NDArray[np.float32], rate_hz: int) -> None:
-    """Write one channel of 16 bits, full scale 1.0; a file that is there already is left alone."""
+    """Write one channel of 16 bits, full scale 1.0, whole or not at all; a file that is there stays."""
     codes = np.clip(np.round(samples * 32767.0), -32768, 32767).astype("<i2")
+    made = io.BytesIO()
+    with wave.open(made, "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(rate_hz)
+        file.writeframes(codes.tobytes())
     try:
-        with path.open("xb") as raw, wave.open(raw, "wb") as file:
-            file.setnchannels(1)
-            file.setsampwidth(2)
-            file.setframerate(rate_hz)
-            file.writeframes(codes.tobytes())
+        with path.open("xb") as raw:
+            try:
+                raw.write(made.getvalue())
+                raw.flush()
+            except BaseException:
+                # A drive that is full, or somebody who stops it: half a tone is no file to play.
+                path.unlink()
+                raise
     except OSError as error:
         raise FileError(
             f"{path}: cannot be written: {error.strerror or error}", "name a new file in a folder of yours"

@@ -27,8 +27,8 @@ def run(arguments: argparse.Namespace) -> int:
     """Read until the input ends, the time is up or the user interrupts."""
     source: Source
     if arguments.rehearse:
-        if arguments.file is not None or arguments.device is not None:
-            raise RequestError("--rehearse needs no recording and no device", "leave one of them out")
+        if any(given is not None for given in (arguments.file, arguments.device, arguments.channel)):
+            raise RequestError("--rehearse needs no recording, device or channel", "leave one of them out")
         source = TurnedReceiver()
     elif arguments.file is not None:
         refuse_beside_recording(device=arguments.device)
@@ -108,7 +108,8 @@ def _show(line: LiveLine, reading: SinadReading, before: SinadReading | None) ->
         for mark_db in marks_passed(reading, before):
             line.say(f"{clock(reading.time_s):>7} passed {mark_db:.0f} dB SINAD")
     value_db = reading.sinad_db if reading.sinad_db is not None else 0.0
-    line.show([reading_line(reading, None if line.redraws else before), bar(value_db, *BAR_DB, MARKS_DB)])
+    shown = [reading_line(reading, None if line.redraws else before)]
+    line.show([*shown, bar(value_db, *BAR_DB, MARKS_DB, width=line.bar_width)])
 
 
 def sinad_document(file: str | None, rows: list[SinadReading]) -> dict[str, Any]:

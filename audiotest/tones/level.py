@@ -2,7 +2,6 @@
 
 import os
 import tomllib
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +11,7 @@ from numpy.typing import NDArray
 
 from audiotest.errors import FileError, RequestError
 from audiotest.ordinary import open_ordinary
-from audiotest.replacing import LONGEST_BYTES, OwnKind, refuse_to_replace
+from audiotest.replacing import LONGEST_BYTES, OwnKind, write_own
 from audiotest.tones.signals import Signal
 
 SCHEMA = "audiotest-output-1"
@@ -120,48 +119,55 @@ def soft_edges(count: int, rate_hz: int, ramp_s: float = RAMP_S) -> NDArray[np.f
     return gain
 
 
-def save_output(scale: OutputScale, path: str | os.PathLike[str]) -> None:
-    """Write a learned output; `FileError` where it cannot be written or something else would be lost."""
-    refuse_to_replace(path, OUTPUT_FILE)
+def save_output(scale: OutputScale, path: str | os.PathLike[str]) -> Path | None:
+    """Write a learned output, and return where the one is kept that was in its place, if there was one.
+
+    `FileError` where it cannot be written or something else would be lost.
+    """
     text = tomli_w.dumps(
         {
             "schema": SCHEMA, "name": scale.name, "full_scale_mv": scale.full_scale_mv,
             "ceiling_mv": scale.ceiling_mv, "device": scale.device,
         }
     )  # fmt: skip
-    target = Path(os.path.realpath(path))
-    # A name as long as the file system allows leaves no room for more.
-    part = target.with_name(f".{target.name[:40]}.{os.getpid()}.part")
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        part.write_text(text, encoding="utf-8")
-        part.replace(target)
-    except OSError as error:
-        # On a medium that cannot be written to even this fails, with a name that nobody knows.
-        with suppress(OSError):
-            part.unlink()
-        raise FileError(
-            f"{path}: cannot be written: {error.strerror or error}", "name a place you may write to"
-        ) from error
+    return write_own(path, text.encode(), OUTPUT_FILE, make_folder=True)
+
+
+def shortened(text: str, most: int = 40) -> str:
+    """A text that is not too long for an error's line.
+
+    >>> shortened("1" * 400)
+    '1111111111111111111111111111111111111...'
+    """
+    return text if len(text) <= most else f"{text[: most - 3]}..."
 
 
 def load_output(path: str | os.PathLike[str]) -> OutputScale:
     """Read a learned output; `FileError` says what is wrong with the file."""
     again = "learn the output again with 'audiotest send learn'"
+    if not os.fspath(path):
+        raise FileError(
+            "the name of the output file is empty", "name an output file; 'audiotest send learn' makes one"
+        )
     try:
         with open_ordinary(path) as file:
             document = tomllib.loads(file.read(LONGEST_BYTES).decode("utf-8-sig"))
     except OSError as error:
         raise FileError(f"{path}: cannot be read ({error.strerror or error})", again) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise FileError(f"{path}: no output file ({' '.join(str(error).split())})", again) from error
+    except UnicodeDecodeError as error:
+        raise FileError(f"{path}: no output file, it is no text", again) from error
+    except (ValueError, RecursionError) as error:
+        reason = " ".join(str(error).split())
+        raise FileError(f"{path}: no output file, it is no TOML ({reason})", again) from error
     if document.get("schema") != SCHEMA:
-        raise FileError(f"{path}: its schema is {document.get('schema')!r}, not {SCHEMA!r}", again)
+        said = shortened(repr(document.get("schema")))
+        raise FileError(f"{path}: its schema is {said}, not {SCHEMA!r}", again)
     values = {}
     for key, (low, high) in {"full_scale_mv": FULL_SCALE_RANGE_MV, "ceiling_mv": (0.01, 20000.0)}.items():
         value = document.get(key)
         if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
-            raise FileError(f"{path}: {key!r} is {value!r}, not within {low:g} to {high:g}", again)
+            said = shortened(repr(value))
+            raise FileError(f"{path}: {key!r} is {said}, not within {low:g} to {high:g}", again)
         values[key] = float(value)
     return OutputScale(
         name=str(document.get("name", "output")), device=str(document.get("device", "")), **values

@@ -29,6 +29,7 @@ SPEECH_LOW_HZ, SPEECH_HIGH_HZ = 100.0, 4000.0
 KEY_S, PAUSE_S = 0.08, 0.08
 BURST_S = 0.3
 ACTIVE_RANGE_DB = 25.0
+SHORTEST_SPEECH_S = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,7 +168,11 @@ def speech(name: str, seconds: float, *, start_s: float = 0.0, rate_hz: int = RA
     samples, source_hz = load_voice(name)
     _times(seconds, rate_hz)
     part = samples[round(start_s * source_hz) : round((start_s + seconds) * source_hz)]
-    if len(part) < 0.1 * source_hz:
+    if seconds < SHORTEST_SPEECH_S:
+        raise RequestError(
+            f"{seconds:g} s of a voice is no speech", f"ask for {SHORTEST_SPEECH_S:g} s or more"
+        )
+    if len(part) < SHORTEST_SPEECH_S * source_hz:
         raise RequestError(f"the voice {name!r} ends before {start_s:g} s", "start earlier")
     x = np.asarray(soxr.resample(np.asarray(part, dtype=np.float64), source_hz, rate_hz))
     frame_n = rate_hz // 50

@@ -88,7 +88,7 @@ def drive_by_tone(
     Raises
     ------
     RequestError
-        A tone outside that range.
+        A tone outside that range, or a first level over what the output may give.
     """
     low_hz, high_hz = TONE_RANGE_HZ
     if not low_hz <= tone_hz <= high_hz:
@@ -96,6 +96,10 @@ def drive_by_tone(
             f"a limiter is not stepped through at {tone_hz:g} Hz", f"take {low_hz:g} to {high_hz:g} Hz"
         )
     highest_mv = (USUAL_CEILING_MV if most_mv is None else most_mv) / math.sqrt(2.0)
+    if start_mv > highest_mv:
+        raise RequestError(
+            f"{start_mv:g} mV is over what may be sent, {highest_mv:.3g} mV", "begin with a lower level"
+        )
 
     def script(notebook: Notebook) -> Script:
         found = _Found()
@@ -170,7 +174,7 @@ def _look_for(hz: float, start_mv: float, most_mv: float) -> Generator[Step, Hea
         Nothing comes through, or nothing limits up to the most that may be sent.
     """
     gains: list[tuple[float, float]] = []
-    level_mv = min(start_mv, most_mv)
+    level_mv = start_mv
     for _ in range(MOST_COARSE):
         (tone,) = yield from _play(hz, [level_mv], may_drown=True)
         if tone is not None and abs(tone.amplitudes[0]) > 30.0 * tone.errors[0]:

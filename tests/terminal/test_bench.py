@@ -11,7 +11,7 @@ import soundfile as sf
 from rich.console import Console
 
 from audiotest.__main__ import main
-from audiotest.errors import RequestError
+from audiotest.errors import FileError, RequestError
 from audiotest.feeds.scale import load_feed
 from audiotest.radio.bench import receive_levels
 from audiotest.radio.iq import IqReceiver, am_tone_iq, fm_tone_iq
@@ -423,8 +423,13 @@ def test_a_channel_wider_than_any_is_refused(capsys):
     assert "not from 1 to 250 kHz" in capsys.readouterr().err
 
 
-def test_a_feed_that_cannot_be_written_does_not_take_the_report_along(tmp_path, capsys):
-    place = tmp_path / "gone" / "null.toml"
+def test_a_feed_that_cannot_be_written_does_not_take_the_report_along(tmp_path, capsys, monkeypatch):
+    place = tmp_path / "null.toml"
+
+    def full(feed, path):
+        raise FileError(f"{path}: cannot be written: No space left on device", "name another place")
+
+    monkeypatch.setattr(bench_command, "save_feed", full)
     call = ["bench", "carrier-null", "--rehearse", "--deemphasis-us", "0", "--feed-out", str(place)]
     assert main(call) == 2
     said = capsys.readouterr()

@@ -1,6 +1,7 @@
 """``audiotest feed ... -o``: a recording and a stranger's file survive a slip of the keys."""
 
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -8,8 +9,20 @@ import pytest
 import soundfile
 
 from audiotest.__main__ import main
+from audiotest.feeds.scale import load_feed, save_feed
+from audiotest.records import Feed, PathResponse
+from audiotest.terminal import feed as feed_command
 
 RATE_HZ = 48000
+FEED = Feed(
+    name="bench", method="tone", scale_khz_per_fs=6.25, scale_uncertainty_db=0.2, deemphasis_us=750.0,
+    tone_hz=1000.0, deviation_khz=1.5, if_bandwidth_khz=None, hiss_dbfs=-14.5, learned="2024-02-29",
+)  # fmt: skip
+EIGHT = tuple(float(k) for k in range(1, 9))
+PATH = PathResponse(
+    hz=EIGHT, gain_db=EIGHT, phase_rad=EIGHT, gain_error_db=EIGHT, phase_error_rad=EIGHT, drive_db=20.0,
+    softness_db=0.0, even_db=None, tones_hz=EIGHT,
+)  # fmt: skip
 
 
 @pytest.fixture
@@ -74,3 +87,47 @@ def test_an_output_that_is_no_name_is_refused_in_one_line(
     assert "fault of the program" not in errors
     assert errors.count("\n") == 1
     assert [found.name for found in tone.parent.iterdir()] == ["tone.wav"]
+
+
+@pytest.mark.parametrize("way", ["learn", "hiss", "learn-path"])
+def test_a_feed_that_another_takes_the_place_of_is_kept_and_that_is_said(
+    tone: Path, tmp_path: Path, capsys, monkeypatch, way: str
+) -> None:
+    output = tmp_path / "bench.toml"
+    save_feed(FEED, output)
+    # What is learned is another matter, tested elsewhere.
+    learned = replace(FEED, scale_khz_per_fs=9.0)
+    monkeypatch.setattr(feed_command, "_learn", lambda *_: learned)
+    monkeypatch.setattr(feed_command, "learn_path", lambda *_: PATH)
+    more = {
+        "learn": ["--tone-hz", "1000", "--deviation-khz", "1.5"],
+        "hiss": ["--if-bandwidth-khz", "8"],
+        "learn-path": ["--feed", str(output)],
+    }[way]
+    assert main(["feed", way, str(tone), *more, "-o", str(output)]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "The feed that was in that file is kept as" in said
+    assert load_feed(tmp_path / "bench.toml.before") == FEED
+    assert load_feed(output) != FEED
+
+
+def test_a_first_feed_and_the_same_again_keep_nothing(tone: Path, tmp_path: Path, capsys) -> None:
+    output = tmp_path / "bench.toml"
+    assert learn(tone, str(output)) == 0
+    assert "is kept as" not in capsys.readouterr().out
+    save_feed(load_feed(output), output)
+    assert {found.name for found in tmp_path.iterdir()} == {"tone.wav", "bench.toml"}
+
+
+def test_a_stranger_under_the_name_to_keep_it_by_stops_it_and_nothing_is_lost(
+    tone: Path, tmp_path: Path, capsys
+) -> None:
+    output, stranger = tmp_path / "bench.toml", tmp_path / "bench.toml.before"
+    save_feed(FEED, output)
+    stranger.write_text("notes of the day")
+    assert learn(tone, str(output)) == 2
+    errors = capsys.readouterr().err
+    assert "bench.toml.before: is there already and is not a feed file" in errors
+    assert errors.count("\n") == 1
+    assert load_feed(output) == FEED
+    assert stranger.read_text() == "notes of the day"

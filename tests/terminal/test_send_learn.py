@@ -35,7 +35,7 @@ def test_a_recording_is_not_replaced_and_nothing_is_played(
     (["send", "keys", "1", "2", "--millivolt", "3"], "as one word"),
     (["bench", "squelch", "--rehearse", "--feed", ""], "name a feed file"),
     (["heard", "over.wav", "--feed", ""], "name a feed file"),
-    (["bench", "squelch", "--rehearse", "--output", ""], "cannot be read"),
+    (["bench", "squelch", "--output", ""], "name of the output file is empty"),
 ])  # fmt: skip
 def test_a_slip_is_refused_with_its_remedy(
     argv: list[str], words: str, capsys: pytest.CaptureFixture[str]
