@@ -1,66 +1,75 @@
-"""A folder to choose, with its path in sight: where recordings go."""
+"""Folders to choose, each with its path in sight: where kept overs and recordings go."""
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFileDialog, QGroupBox, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFileDialog, QFormLayout, QGroupBox, QHBoxLayout, QLabel, QPushButton
 
 from audiotest.window.labels import CutLabel
+from audiotest.window.settings import Settings, clips_folder, recordings_folder
 
 WORDS = (
-    "Ctrl+R starts and stops. Each recording gets a folder of its own in there; nothing is written over. "
-    "One that runs stays where it is."
+    "Each recording gets a folder of its own in there. Nothing is written over, and one that runs stays "
+    "where it is."
 )
+FOLDERS: dict[str, tuple[str, str, Callable[[Settings], Path]]] = {
+    "clips_folder": ("kept overs (K)", "Anoth&er …", clips_folder),
+    "recordings_folder": ("recordings (Ctrl+R)", "An&other …", recordings_folder),
+}
+"""What goes into it, the words on its button, and the folder that counts, by the name of the setting."""
 
 
-class RecordingsGroup(QGroupBox):
-    """Step of the set-up: where the next recording goes.
+class FoldersGroup(QGroupBox):
+    """Step of the set-up: where kept overs and the next recording go.
 
     Parameters
     ----------
     title : str
         What stands above it.
-    folder : callable
-        The folder that counts now.
+    settings : callable
+        The settings that count now.
     chosen : callable
-        Takes the path of another.
+        Takes a folder by the name of its setting.
     """
 
     def __init__(
-        self,
-        title: str,
-        folder: Callable[[], Path],
-        chosen: Callable[[str], None],
-        parent: QWidget | None = None,
+        self, title: str, settings: Callable[[], Settings], chosen: Callable[[str, str], None]
     ) -> None:
-        super().__init__(title, parent)
-        self._folder, self._chosen = folder, chosen
-        self.path = CutLabel(spoken="folder for recordings")
-        self.choose = QPushButton("Fold&er …")
-        self.choose.clicked.connect(self._ask)
-        words = QLabel(WORDS)
-        words.setWordWrap(True)
-        row = QHBoxLayout()
-        row.addWidget(self.path, 1)
-        row.addWidget(self.choose)
-        column = QVBoxLayout(self)
-        column.addLayout(row)
-        column.addWidget(words)
-        self.refresh()
+        super().__init__(title)
+        self._settings, self._chosen = settings, chosen
+        self.paths: dict[str, CutLabel] = {}
+        self.buttons: dict[str, QPushButton] = {}
+        form = QFormLayout(self)
+        for name, (what, words, _) in FOLDERS.items():
+            path, button = CutLabel(spoken=f"folder for {what}"), QPushButton(words)
+            button.setAccessibleName(f"another folder for {what}")
+            button.clicked.connect(partial(self._ask, name))
+            self.paths[name], self.buttons[name] = path, button
+            row = QHBoxLayout()
+            row.addWidget(path, 1)
+            row.addWidget(button)
+            form.addRow(what, row)
+            self._show(name)
+        note = QLabel(WORDS)
+        note.setWordWrap(True)
+        form.addRow(note)
 
-    def refresh(self) -> None:
-        """Show the folder that counts now."""
-        self.path.setText(str(self._folder()))
+    def _folder(self, name: str) -> Path:
+        return FOLDERS[name][2](self._settings())
 
-    def _ask(self) -> None:
-        dialog = QFileDialog(self, "Folder for recordings", str(self._folder()))
+    def _show(self, name: str) -> None:
+        self.paths[name].setText(str(self._folder(name)))
+
+    def _ask(self, name: str, *_: object) -> None:
+        dialog = QFileDialog(self, f"Folder for {FOLDERS[name][0]}", str(self._folder(name)))
         dialog.setFileMode(QFileDialog.FileMode.Directory)
         dialog.setOption(QFileDialog.Option.ShowDirsOnly)
         dialog.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        dialog.fileSelected.connect(self._take)
+        dialog.fileSelected.connect(partial(self._take, name))
         dialog.open()
 
-    def _take(self, name: str) -> None:
-        self._chosen(name)
-        self.refresh()
+    def _take(self, name: str, folder: str) -> None:
+        self._chosen(name, folder)
+        self._show(name)

@@ -321,7 +321,7 @@ def live_state(reading: LiveReading) -> str:
 def state_words(reading: LiveReading | None, *, lent: bool) -> str:
     """State of the feed, also while nothing is read from it."""
     if lent:
-        return "⏸ not listening"
+        return "○ not listening"
     return "starting" if reading is None else live_state(reading)
 
 

@@ -106,17 +106,17 @@ class Recording:
         if along is not None:
             state = along.state
             word = "recording" if self.wanted else "finishing"
-            lost = f", {state.lost_n} samples lost" if state.lost_n else ""
+            sign, gaps = ("⚠", ", has gaps") if state.lost_n else ("●", "")
             return RecordingLine(
-                text=f"● {word} {hours(state.written_s)}{lost}",
-                tip=recorded_text(state, along.input_lost_n), trouble=bool(lost),
+                text=f"{sign} {word} {hours(state.written_s)}{gaps}",
+                tip=recorded_text(state, along.input_lost_n), trouble=bool(gaps),
             )  # fmt: skip
         if self._trouble:
             return RecordingLine(text="⚠ recording stopped", tip=self._trouble, trouble=True)
         if not self.wanted:
             return RecordingLine()
         if self._listening is None:
-            return RecordingLine(text="⏸ recording waits", tip=WAITS)
+            return RecordingLine(text="○ recording waits", tip=WAITS)
         return RecordingLine(text="● recording starts")
 
     def close(self) -> None:

@@ -1,4 +1,4 @@
-"""Set-up beside the bench: the input, its level, its scale, limits, output, where recordings go."""
+"""Set-up beside the bench: the input, its level, its scale, limits, output, folders."""
 
 from datetime import datetime
 from pathlib import Path
@@ -34,10 +34,10 @@ from audiotest.standards.limits import LIMIT_SETS
 from audiotest.tones.output import OutputDevice, list_outputs
 from audiotest.window.actions import CAUTIONS
 from audiotest.window.announcing import name_choices
-from audiotest.window.folderchoice import RecordingsGroup
+from audiotest.window.folderchoice import FoldersGroup
 from audiotest.window.listening import Listening
 from audiotest.window.playback import CUE_RATE_HZ, SYSTEMS_OWN, cue_tones
-from audiotest.window.settings import recordings_folder, settings_path
+from audiotest.window.settings import settings_path
 from audiotest.window.sitting import IS_LENT, Sitting
 from audiotest.window.theme import dress_marks
 
@@ -70,11 +70,10 @@ class SetUpDialog(QDialog):
         column.addWidget(self._scale_group())
         column.addWidget(self._limits_group())
         column.addWidget(self._output_group())
-        self.recordings = RecordingsGroup(
-            "6  Recordings", lambda: recordings_folder(window.settings),
-            lambda name: window.remember(recordings_folder=name),
-        )  # fmt: skip
-        column.addWidget(self.recordings)
+        self.folders = FoldersGroup(
+            "6  Folders", lambda: window.settings, lambda name, folder: window.remember(**{name: folder})
+        )
+        column.addWidget(self.folders)
         note = _words()
         note.setText(" ".join((CAUTIONS[2], CAUTIONS[4])))
         column.addWidget(note)

@@ -4,7 +4,7 @@ BUTTONS = "test_the_buttons_of_the_tape_do_what_the_keys_do"
 PRACTICE = "test_the_practice_set_is_keyed_and_left_alone"
 SET_UP = "test_every_control_of_the_set_up"
 OUTPUT = "test_the_output_is_chosen_in_the_set_up_and_remembered"
-FOLDER = "test_the_folder_is_chosen_in_the_set_up_and_remembered"
+FOLDER = "test_the_folders_are_chosen_in_the_set_up_and_remembered"
 BY_EAR = "test_a_b_the_other_and_silence_by_key"
 BLIND = "test_blind_gives_nothing_away_until_it_is_told"
 FORMS = "test_the_forms_of_a_set_and_its_sheet"
@@ -33,7 +33,8 @@ DRIVEN: dict[str, dict[str, str]] = {
         "receiver's IF bandwidth": SET_UP, "Learn from this tone": SET_UP,
         "Learn roughly from the hiss": SET_UP, "Take a feed file …": SET_UP, "No scale": SET_UP,
         "Done": SET_UP, "limits": "test_set_up_shows_level_scale_and_limits", "output": OUTPUT,
-        "Folder …": FOLDER, "Try it": OUTPUT, "It feeds no transmitter": OUTPUT,
+        "another folder for kept overs (K)": FOLDER,
+        "another folder for recordings (Ctrl+R)": FOLDER, "Try it": OUTPUT, "It feeds no transmitter": OUTPUT,
     },
     "comparison": {
         "A": BY_EAR, "B": BY_EAR, "The other one (Space)": BY_EAR, "Silence (H)": BY_EAR, "Blind": BLIND,

@@ -37,6 +37,7 @@ from audiotest.window.envelope import outline
 from audiotest.window.listening import MeterLevels
 from audiotest.window.mainwindow import MainWindow
 from audiotest.window.practice import AS_FOUND, PRACTICE_FEED, render_over
+from audiotest.window.recording import RecordingLine
 from audiotest.window.settings import Settings
 from audiotest.window.sitting import OUTLINE_COLUMNS, Fresh, Sitting
 from audiotest.window.tape import AudioTape
@@ -187,6 +188,15 @@ class Stage:
         self.settle()
 
 
+FAR = RecordingLine(text="● recording 1:02:07", tip="1:02:07 recorded")
+RECORDING = {
+    "runs": RecordingLine(text="● recording 12:07", tip="12:07.3 recorded, 4 overs cut out"),
+    "gaps": RecordingLine(text="⚠ recording 12:07, has gaps", tip="lost", trouble=True),
+    "waits": RecordingLine(text="○ recording waits"),
+    "stopped": RecordingLine(text="⚠ recording stopped", tip="the disk is full", trouble=True),
+    "far": FAR,
+}
+
 TRAIL = (
     invented(19.0, 2.3, spread_db=5.0, clipped=0.31),
     invented(11.0, 2.3, clipped=0.14),
@@ -218,6 +228,13 @@ def shoot(stage: Stage, wanted: Callable[[str], bool]) -> None:
             stage.close(window)
     for appearance in ("light", "dark"):
         for size in ((1280, 720), (1920, 1080)):
+            for name, line in RECORDING.items():
+                full = f"recording-{name}-{appearance}-{size[0]}"
+                if wanted(full):
+                    window = stage.open(size=size, appearance=appearance)
+                    bench(stage, window)
+                    stage.save(_recording(window, line, size), full)
+                    stage.close(window)
             for percent in (100, 150, 200):
                 full = f"bench-{appearance}-{size[0]}-{percent}"
                 if wanted(full):
@@ -238,6 +255,15 @@ def bench(stage: Stage, window: MainWindow) -> None:
     for over in TRAIL:
         stage.put(window, over)
     stage.hear(window, 0.0, 4.0)
+
+
+def _recording(window: MainWindow, line: RecordingLine, size: tuple[int, int]) -> QWidget:
+    window.sitting.recording.line = lambda: line  # type: ignore[method-assign]
+    if line is FAR:
+        window.view_deeds.far()
+        window.resize(*size)
+    window._slow_tick()
+    return window
 
 
 def _far_dark(window: MainWindow) -> QWidget:

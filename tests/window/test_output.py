@@ -244,7 +244,7 @@ def test_the_main_window_lets_go_of_the_input_while_the_bench_measures(
     assert not first.running
     labels = window.bench.feed_labels
     qtbot.waitUntil(lambda: labels["source"].text() == "the bench measurements have the input", timeout=30000)
-    assert labels["state"].text() == "⏸ not listening"
+    assert labels["state"].text() == "○ not listening"
     put(window, over())
     window.activateWindow()
     qtbot.waitUntil(window.isActiveWindow)

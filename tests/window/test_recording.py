@@ -167,13 +167,13 @@ def test_an_input_that_comes_back_at_another_rate_gets_a_folder_of_its_own(
 ) -> None:
     sitting.recording.start()
     assert sitting.message.startswith("recording begins when an input is listened to")
-    assert sitting.recording.line().text == "⏸ recording waits"
+    assert sitting.recording.line().text == "○ recording waits"
     first = listen(sitting)
     first.hand(noise(1.0))
     first.unplug()
     wait(sitting, lambda: sitting.trouble is not None)
     wait(sitting, lambda: "recorded" in sitting.message)
-    assert sitting.recording.line().text == "⏸ recording waits"
+    assert sitting.recording.line().text == "○ recording waits"
     before = {path: path.read_bytes() for path in tapes.rglob("*") if path.is_file()}
     second = listen(sitting, 44100)
     second.hand(noise(2.0, 44100)[:44100])
@@ -204,7 +204,7 @@ def test_the_simulated_set_is_not_recorded(limits: LimitSet, tapes: Path) -> Non
             sitting.open_practice()
             wait(sitting, lambda: sitting.practice is not None)
             wait(sitting, lambda: "recorded" in sitting.message)
-            assert sitting.recording.line().text == "⏸ recording waits"
+            assert sitting.recording.line().text == "○ recording waits"
             assert "simulated set is not recorded" in sitting.recording.line().tip
             assert len(recordings(tapes)) == 1
         finally:
@@ -218,7 +218,7 @@ def test_while_the_bench_has_the_input_the_recording_waits(sitting: Sitting, tap
     until_free = sitting.lend()
     until_free()
     wait(sitting, lambda: "recorded" in sitting.message)
-    assert sitting.recording.line().text == "⏸ recording waits"
+    assert sitting.recording.line().text == "○ recording waits"
     sitting.take_back()
     wait(sitting, lambda: sitting.recording.line().text.startswith("● recording 0:"))
     assert len(recordings(tapes)) == 2
@@ -381,6 +381,7 @@ def test_samples_lost_to_a_slow_disk_are_named_in_the_line(
     source.hand(noise(2.0))
     heard_all(sitting, source)
     answer.set()
-    wait(sitting, lambda: "samples lost" in sitting.recording.line().text)
+    wait(sitting, lambda: "has gaps" in sitting.recording.line().text)
+    assert sitting.recording.line().text.startswith("⚠ recording 0:0")
     assert sitting.recording.line().trouble
     assert "lost to a slow disk" in sitting.recording.line().tip

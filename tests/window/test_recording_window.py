@@ -17,7 +17,7 @@ from audiotest.records import LimitSet
 from audiotest.window import app
 from audiotest.window.mainwindow import MainWindow
 from audiotest.window.practice import PRACTICE_FEED
-from audiotest.window.settings import Settings, load_settings, recordings_folder, save_settings
+from audiotest.window.settings import Settings, load_settings, save_settings
 from tests.keep.killing import known
 from tests.window.handling import main_window, press, wait
 from tests.window.killedwindow import LENGTH_S, RATE_HZ
@@ -89,23 +89,27 @@ def test_trouble_with_the_disk_is_marked_in_the_line_and_unticks_the_menu(
     assert window.theme.warn in label.styleSheet()
 
 
-def test_the_folder_is_chosen_in_the_set_up_and_remembered(
-    window: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("name", ["clips_folder", "recordings_folder"])
+def test_the_folders_are_chosen_in_the_set_up_and_remembered(
+    window: MainWindow, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
     monkeypatch.setattr("audiotest.window.setupdialog._devices_or_reason", lambda: ((), (), "none"))
     window.set_up()
     assert window.dialog is not None
-    group = window.dialog.recordings
-    assert group.path.text() == str(tmp_path / "tapes")
-    group.choose.click()
+    group = window.dialog.folders
+    other = next(each for each in group.paths if each != name)
+    before = group.paths[other].text()
+    assert group.paths[name].text() == getattr(window.settings, name)
+    group.buttons[name].click()
     chooser = group.findChild(QFileDialog)
     assert chooser.fileMode() == QFileDialog.FileMode.Directory
-    chooser.fileSelected.emit(str(tmp_path / "stick"))
+    stick = str(tmp_path / "stick")
+    chooser.fileSelected.emit(stick)
     chooser.reject()
-    assert group.path.text() == str(tmp_path / "stick")
-    assert group.path.accessibleName() == f"folder for recordings: {tmp_path / 'stick'}"
-    assert load_settings(tmp_path / "window.toml").recordings_folder == str(tmp_path / "stick")
-    assert recordings_folder(Settings()).name == "audiotest recordings"
+    assert group.paths[name].text() == stick
+    assert group.paths[name].accessibleName().endswith(f": {stick}")
+    assert group.paths[other].text() == before
+    assert getattr(load_settings(tmp_path / "window.toml"), name) == stick
 
 
 def test_asked_for_at_the_start_it_records_from_the_beginning(

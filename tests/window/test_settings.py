@@ -2,7 +2,7 @@ from pathlib import Path
 
 import pytest
 
-from audiotest.window.settings import Settings, clips_folder, load_settings, save_settings
+from audiotest.window.settings import Settings, clips_folder, load_settings, recordings_folder, save_settings
 
 
 def test_everything_is_remembered(tmp_path: Path) -> None:
@@ -35,6 +35,8 @@ def test_nowhere_to_write_is_told(tmp_path: Path) -> None:
     assert not save_settings(Settings(), tmp_path / "file" / "window.toml")
 
 
-def test_clips_folder(tmp_path: Path) -> None:
+def test_folders(tmp_path: Path) -> None:
+    assert recordings_folder(Settings(recordings_folder=str(tmp_path))) == tmp_path
+    assert recordings_folder(Settings()).name == "audiotest recordings"
     assert clips_folder(Settings(clips_folder=str(tmp_path))) == tmp_path
     assert clips_folder(Settings()).name == "audiotest clips"
