@@ -128,20 +128,40 @@ def test_asked_for_at_the_start_it_records_from_the_beginning(
     assert '"stopped"' in (folder / "recording.jsonl").read_text().splitlines()[-1]
 
 
-def test_killed_the_window_has_recorded_all_but_the_last_second(tmp_path: Path) -> None:
+@pytest.fixture
+def recorded(tmp_path: Path) -> Iterator[Told]:
+    """A window in a process of its own that records a known input, for a second so far."""
     command = [sys.executable, "-m", "tests.window.killedwindow", str(tmp_path)]
-    variables = environment(QT_QPA_PLATFORM="offscreen", HOME=str(tmp_path))
-    told = Told(command, variables, tmp_path / "log")
+    told = Told(command, environment(QT_QPA_PLATFORM="offscreen", HOME=str(tmp_path)), tmp_path / "log")
     try:
         told.wait_for(lambda _: bool(list(tmp_path.glob("tapes/recording */part 0001.flac"))))
         began_n = told.heard[-1]["handed_n"]
         told.wait_for(lambda line: line["handed_n"] >= began_n + 2.7 * RATE_HZ)
-        told.process.send_signal(signal.SIGKILL)
-        assert told.process.stdout is not None
-        said = [line for line in told.process.stdout.read().splitlines(keepends=True) if line.endswith("\n")]
-        handed_n = json.loads(said[-1])["handed_n"] if said else told.heard[-1]["handed_n"]
+        yield told
     finally:
         told.end()
+
+
+def handed_at_the_end(told: Told) -> int:
+    """How many samples had been handed over when the process ended."""
+    assert told.process.stdout is not None
+    said = [line for line in told.process.stdout.read().splitlines(keepends=True) if line.endswith("\n")]
+    return int((json.loads(said[-1]) if said else told.heard[-1])["handed_n"])
+
+
+def test_asked_to_end_the_window_finishes_the_files(recorded: Told, tmp_path: Path) -> None:
+    recorded.process.send_signal(signal.SIGTERM)
+    handed_n = handed_at_the_end(recorded)
+    assert recorded.process.wait(60.0) == 130
+    (folder,) = recordings(tmp_path / "tapes")
+    kept = whole(folder)
+    assert place_of(kept, codes_24(known(RATE_HZ, LENGTH_S))) + len(kept) == handed_n
+    assert '"stopped"' in (folder / "recording.jsonl").read_text().splitlines()[-1]
+
+
+def test_killed_the_window_has_recorded_all_but_the_last_second(recorded: Told, tmp_path: Path) -> None:
+    recorded.process.send_signal(signal.SIGKILL)
+    handed_n = handed_at_the_end(recorded)
     (folder,) = recordings(tmp_path / "tapes")
     kept = whole(folder)
     start_n = place_of(kept, codes_24(known(RATE_HZ, LENGTH_S)))
