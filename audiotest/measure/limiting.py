@@ -1,7 +1,7 @@
 """Modulation limiting: where a limiter sets in, how sharply, and what it lets through."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import product
@@ -13,6 +13,9 @@ from numpy.typing import NDArray
 from audiotest.errors import MeasureError
 
 KNEES = (1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 11.0, 16.0, 24.0, 48.0, math.inf)
+BETWEEN = 9
+"""Exponents tried between the neighbours of the best: where 1 dB is lost moves by 0.2 dB at most from one to
+the next."""
 SLOPES = (0.0, 0.01, 0.02, 0.03, 0.04, 0.05, 0.06, 0.07, 0.08, 0.09, 0.1)
 """Decibels that a level control lets through for each one above its onset."""
 NOISES = (0.0, 0.01, 0.02, 0.03, 0.045, 0.06, 0.08, 0.1, 0.125, 0.15)
@@ -26,6 +29,8 @@ MOST_MISFIT_DB = 0.4
 LINEAR_DB = 0.1
 
 Kind = Literal["clipping", "levelling"]
+Limiter = tuple[Kind, float, NDArray[np.float64]]
+"""Its kind, the exponent or slope that shapes it, its gain over drive in dB."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,18 +112,14 @@ def fit_limiting(levels_mv: Sequence[float], fundamental_khz: Sequence[float]) -
     level_db, out_db = 20.0 * np.log10(mv), 20.0 * np.log10(khz)
     if out_db[0] - level_db[0] - (out_db[-1] - level_db[-1]) < LEAST_COMPRESSION_DB:
         raise MeasureError("the limiter has not set in", "raise the level further")
-    best: tuple[float, float, float, Kind, float] | None = None
     onsets_db = np.arange(level_db[0] - 6.0, level_db[-1] + 3.0, ONSET_GRID_DB)
     drive_db = level_db[None, :] - onsets_db[:, None]
-    for kind, shape, gain_db in _limiters(drive_db):
-        straight = out_db - level_db - gain_db
-        line_db = np.mean(straight, axis=1)
-        miss = np.sqrt(np.mean((straight - line_db[:, None]) ** 2, axis=1))
-        k = int(np.argmin(miss))
-        if best is None or miss[k] < best[0]:
-            best = (float(miss[k]), float(onsets_db[k]), float(line_db[k]), kind, shape)
-    assert best is not None
-    misfit, onset_db, line_db_best, kind, shape = best
+    found = _closest(out_db - level_db, _limiters(drive_db))
+    if found[3] == "clipping":
+        near = _closest(out_db - level_db, _clippers(drive_db, _exponents_near(found[4])))
+        found = min(found, near)
+    misfit, at, line_db, kind, shape = found
+    onset_db = float(onsets_db[at])
     if misfit > MOST_MISFIT_DB:
         raise MeasureError(
             f"no limiter fits this curve within {MOST_MISFIT_DB:g} dB",
@@ -126,19 +127,55 @@ def fit_limiting(levels_mv: Sequence[float], fundamental_khz: Sequence[float]) -
         )
     return LimitingFit(
         kind=kind,
-        gain_khz_per_mv=10.0 ** (line_db_best / 20.0),
+        gain_khz_per_mv=10.0 ** (line_db / 20.0),
         onset_mv=10.0 ** (onset_db / 20.0),
-        threshold_khz=10.0 ** ((line_db_best + onset_db) / 20.0),
+        threshold_khz=10.0 ** ((line_db + onset_db) / 20.0),
         knee=shape if kind == "clipping" else math.inf,
         knee_db=_one_db_down(kind, shape),
         misfit_db=misfit,
     )
 
 
-def _limiters(drive_db: NDArray[np.float64]) -> Iterator[tuple[Kind, float, NDArray[np.float64]]]:
-    """Every limiter that is tried: its kind, the exponent or slope that shapes it, its gain over drive."""
-    for knee in KNEES:
+def _closest(
+    gain_db: NDArray[np.float64], limiters: Iterable[Limiter]
+) -> tuple[float, int, float, Kind, float]:
+    """The limiter with the least misfit to the gains, shape (levels,).
+
+    Returns the misfit in dB, which onset it is, the gain of its straight line in dB, its kind and its shape.
+    """
+    best: tuple[float, int, float, Kind, float] | None = None
+    for kind, shape, loss_db in limiters:
+        straight = gain_db - loss_db
+        line_db = np.mean(straight, axis=1)
+        miss = np.sqrt(np.mean((straight - line_db[:, None]) ** 2, axis=1))
+        k = int(np.argmin(miss))
+        if best is None or miss[k] < best[0]:
+            best = (float(miss[k]), k, float(line_db[k]), kind, shape)
+    assert best is not None
+    return best
+
+
+def _clippers(drive_db: NDArray[np.float64], knees: Iterable[float]) -> Iterator[Limiter]:
+    for knee in knees:
         yield "clipping", knee, _clipping_db(drive_db, knee)
+
+
+def _exponents_near(knee: float) -> list[float]:
+    """Exponents between the neighbours of one that was tried, by equal ratios.
+
+    >>> [round(knee, 2) for knee in _exponents_near(2.0)][::4]
+    [1.58, 1.94, 2.38]
+    """
+    at = KNEES.index(knee)
+    low = KNEES[max(at - 1, 0)]
+    high = KNEES[min(at + 1, len(KNEES) - 1)]
+    high = 4.0 * KNEES[-2] if math.isinf(high) else high
+    return [float(value) for value in np.geomspace(low, high, BETWEEN + 2)[1:-1]]
+
+
+def _limiters(drive_db: NDArray[np.float64]) -> Iterator[Limiter]:
+    """Every limiter that is tried first."""
+    yield from _clippers(drive_db, KNEES)
     for slope, noise in product(SLOPES, NOISES):
         yield "levelling", slope, _levelling_db(drive_db, slope, noise)
 

@@ -12,7 +12,7 @@ from audiotest.measure.limiting import fit_limiting
 from audiotest.measure.response import EMPHASIS_DB_PER_OCTAVE, judge_response, mask_db
 from audiotest.measure.twotone import measure_two_tone
 
-THETA = (np.arange(20000) + 0.5) * np.pi / 20000
+THETA = (np.arange(4000) + 0.5) * np.pi / 4000
 
 
 def fundamental(shape, levels, onset, threshold_khz):
@@ -45,6 +45,17 @@ def test_soft_limiters_keep_their_onset_and_show_their_knee(p):
     found = fit_limiting(LEVELS, khz * 10 ** (rng.normal(0, 0.02, len(khz)) / 20))
     assert 20 * math.log10(found.onset_mv / 2.0) == pytest.approx(0.0, abs=0.15)
     assert found.knee == pytest.approx(p, rel=0.26)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.floats(1.55, 40.0))
+def test_the_level_that_is_1_db_down_is_right_for_every_sharpness(p):
+    """Not only for the exponents that are tried: held against the curve itself, its 1 dB by interpolation."""
+    khz = fundamental(lambda u: u / (1 + u**p) ** (1 / p), LEVELS, 2.0, 2.0)
+    fine_db = np.arange(-16.0, 6.0, 0.02)
+    fine = fundamental(lambda u: u / (1 + u**p) ** (1 / p), 2.0 * 10 ** (fine_db / 20), 2.0, 2.0)
+    true_db = float(np.interp(1.0, fine_db - 20 * np.log10(fine / 2.0), fine_db))
+    assert fit_limiting(LEVELS, khz).knee_db == pytest.approx(true_db, abs=0.3)
 
 
 def test_a_level_control_is_told_from_a_clipper():
