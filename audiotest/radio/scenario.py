@@ -7,15 +7,10 @@ right; the cause is the mic gain, and backing off the deviation control had hidd
 from dataclasses import dataclass
 
 from audiotest.radio.link import Simulation, simulate
-from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
+from audiotest.radio.monitor import CARD, LISTENER
+from audiotest.radio.settings import Timing, Transmitter
 from audiotest.radio.voices import load_voice
 
-SCALE_KHZ_PER_FS = 8.0
-LISTENER = Receiver(
-    if_bandwidth_khz=8.0, cnr_db=26.0, deemphasis_us=750.0, highpass_hz=250.0, highpass_order=2,
-    lowpass_hz=3200.0, scale_khz_per_fs=SCALE_KHZ_PER_FS,
-)  # fmt: skip
-CARD = SoundCard(sample_rate_hz=48000)
 TIMING = Timing(before_s=0.8, bare_carrier_s=0.4, after_s=0.2, end_s=0.6)
 
 

@@ -7,7 +7,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 from audiotest.feeds.simulated import SimulatedSource
 from audiotest.radio.link import OverTruth, Simulation
-from audiotest.radio.scenario import LISTENER, SCALE_KHZ_PER_FS, Step, demo_simulation, demo_steps
+from audiotest.radio.monitor import LISTENER, SCALE_KHZ_PER_FS
+from audiotest.radio.scenario import Step, demo_simulation, demo_steps
 from audiotest.records import Feed, LimitSet
 from audiotest.session.engine import Engine
 from audiotest.standards.limits import get_limits

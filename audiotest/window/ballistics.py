@@ -4,7 +4,6 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import bilinear, lfilter
 
 from audiotest.units import amplitude_db
 
@@ -13,6 +12,7 @@ from audiotest.units import amplitude_db
 # = 1.25 %; its angular frequency is the one that passes 99 % after 300 ms.
 DAMPING = 0.8127
 ANGULAR = 13.51
+BLOCK_N = 1024
 SINE_RMS_OVER_MEAN = math.pi / (2.0 * math.sqrt(2.0))
 
 HOLD_S = 2.0
@@ -30,22 +30,30 @@ class VolumeIndicator:
     """
 
     def __init__(self, rate_hz: int) -> None:
-        b, a = bilinear([ANGULAR**2], [1.0, 2.0 * DAMPING * ANGULAR, ANGULAR**2], fs=rate_hz)
-        self._b, self._a = b, a
+        # The needle's place and speed at the samples, from the equation of its motion by the bilinear
+        # transform: x' = step x + gain u. Only where it stands after a block is asked for, so that what each
+        # of a block's samples has done to it by then is worked out once.
+        motion = np.array([[0.0, 1.0], [-(ANGULAR**2), -2.0 * DAMPING * ANGULAR]]) / (2.0 * rate_hz)
+        ahead = np.linalg.inv(np.eye(2) - motion)
+        step = ahead @ (np.eye(2) + motion)
+        gain = ahead @ np.array([0.0, ANGULAR**2 / rate_hz])
+        self._steps, self._done = [np.eye(2)], np.zeros((2, BLOCK_N))
+        for place in range(BLOCK_N - 1, -1, -1):
+            self._done[:, place] = self._steps[-1] @ gain
+            self._steps.append(step @ self._steps[-1])
         self._state = np.zeros(2)
 
     def push(self, samples: NDArray[np.floating]) -> None:
         """Take the next samples, shape (n,), full scale 1.0."""
-        if len(samples):
-            out, self._state = lfilter(self._b, self._a, np.abs(samples).astype(np.float64), zi=self._state)
-            self._value = float(out[-1])
-
-    _value = 0.0
+        for first in range(0, len(samples), BLOCK_N):
+            block = np.abs(samples[first : first + BLOCK_N]).astype(np.float64)
+            count = len(block)
+            self._state = self._steps[count] @ self._state + self._done[:, BLOCK_N - count :] @ block
 
     @property
     def level_dbfs(self) -> float | None:
         """Reading in dBFS, -3.01 on a full-scale sine; None on digital silence."""
-        level = amplitude_db(self._value * SINE_RMS_OVER_MEAN)
+        level = amplitude_db(float(self._state[0]) * SINE_RMS_OVER_MEAN)
         return None if level is None or level < FLOOR_DB - 30.0 else level
 
 

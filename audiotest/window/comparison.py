@@ -22,10 +22,10 @@ from PySide6.QtWidgets import (
     QVBoxLayout,
     QWidget,
 )
-from scipy.signal import welch
 
 from audiotest.errors import AudiotestError
 from audiotest.keep.compare import Listened
+from audiotest.measure.lean import power_density
 from audiotest.units import power_db
 from audiotest.window.listeningrow import ListeningRow
 from audiotest.window.matched import Matched, match
@@ -50,9 +50,10 @@ def long_term_dbfs(codes: NDArray[np.int16], rate_hz: int) -> tuple[NDArray[np.f
     part = codes[: round(LONGEST_S * rate_hz)].astype(np.float64) / 32768.0
     if len(part) < n:
         return np.zeros(0, dtype=np.float32), np.zeros(0, dtype=np.float32)
-    hz, power = welch(part, rate_hz, window="hann", nperseg=n, scaling="spectrum")
+    hz, density = power_density(part, rate_hz, n)
     keep = hz <= SPECTRUM_HIGH_HZ
-    level = [power_db(float(value)) for value in power[keep]]
+    # A Hann window is one and a half lines wide as far as noise goes.
+    level = [power_db(float(value)) for value in 1.5 * rate_hz / n * density[keep]]
     return hz[keep].astype(np.float32), np.array(
         [FLOOR_DB if line is None else max(line, FLOOR_DB) for line in level], dtype=np.float32
     )

@@ -9,17 +9,19 @@ from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPool
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
 from multiprocessing import get_context
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.feeds.protocol import Block
-from audiotest.radio.link import OverTruth, Simulation, simulate
-from audiotest.radio.scenario import CARD, LISTENER, SCALE_KHZ_PER_FS
+from audiotest.radio.monitor import CARD, LISTENER, SCALE_KHZ_PER_FS
 from audiotest.radio.settings import Timing, Transmitter
 from audiotest.radio.voices import load_voice
 from audiotest.records import Feed
+
+if TYPE_CHECKING:
+    from audiotest.radio.link import OverTruth, Simulation
 
 VOICE = "english_reading"
 SPEECH_S = 6.0
@@ -52,8 +54,11 @@ AS_FOUND = Adjustment()
 """Harsh although its deviation reads right: the mic gain is far up, the deviation control backed off."""
 
 
-def render_over(adjustment: Adjustment, number: int) -> Simulation:
+def render_over(adjustment: Adjustment, number: int) -> "Simulation":
     """Simulate one over of the practice set; each number speaks another part of the text."""
+    # Imported here: its filters take long to load, and who listens to a real set does without.
+    from audiotest.radio.link import simulate
+
     voice, rate_hz = load_voice(VOICE)
     length_n = round(SPEECH_S * rate_hz)
     start_n = (number * length_n) % max(len(voice) - length_n, 1)
@@ -67,6 +72,8 @@ def render_over(adjustment: Adjustment, number: int) -> Simulation:
 
 def render_hiss() -> NDArray[np.float32]:
     """Simulate what the receiver delivers without a carrier."""
+    from audiotest.radio.link import simulate
+
     timing = replace(TIMING, before_s=HISS_S, end_s=0.0)
     silence = np.full(800, 1e-3, dtype=np.float32)
     heard = simulate(
@@ -117,7 +124,7 @@ class PracticeRadio:
         adjustment: Adjustment = AS_FOUND,
         *,
         pace: float = 1.0,
-        render: Callable[[Adjustment, int], Simulation] = render_over,
+        render: "Callable[[Adjustment, int], Simulation]" = render_over,
     ) -> None:
         self.notes: tuple[str, ...] = ()
         self.adjustment = adjustment
@@ -168,7 +175,7 @@ class PracticeRadio:
         """End the blocks, also from another thread; safe to call twice."""
         self._closed.set()
 
-    def _play(self, simulation: Simulation, clock: "_Clock", block_n: int) -> Iterator[Block]:
+    def _play(self, simulation: "Simulation", clock: "_Clock", block_n: int) -> Iterator[Block]:
         for start in range(0, len(simulation.audio), block_n):
             samples = simulation.audio[start : start + block_n]
             clock.wait(len(samples))

@@ -4,15 +4,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from audiotest.errors import AudiotestError
-from audiotest.keep.sheetfile import sheets_path
 from audiotest.keep.sheetrecords import STAGE_WORDS, Stage
-from audiotest.window import sheetdesk
 from audiotest.window.practice import PRACTICE_FEED
-from audiotest.window.sheetdesk import OverSound
-from audiotest.window.sheetpage import SheetPage
 
 if TYPE_CHECKING:
     from audiotest.window.mainwindow import MainWindow
+    from audiotest.window.sheetpage import SheetPage
 
 
 class SheetDeeds:
@@ -27,6 +24,10 @@ class SheetDeeds:
         """Open the page."""
         window = self._window
         if self.page is None:
+            # Sheets and reports take a while to load, which the first picture need not wait for.
+            from audiotest.keep.sheetfile import sheets_path
+            from audiotest.window.sheetpage import SheetPage
+
             named = window.settings.sheets_file
             self.page = SheetPage(
                 Path(named) if named else sheets_path(),
@@ -50,6 +51,9 @@ class SheetDeeds:
 
     def put_over(self, stage: Stage) -> None:
         """Put figures and clip of the chosen over, or the last, on the sheet that is chosen on the page."""
+        # Imported here for the same reason as the page.
+        from audiotest.window import sheetdesk
+
         sitting, page = self._window.sitting, self.page
         visit_id = None if page is None else page.visit_id
         if page is None or visit_id is None:
@@ -70,7 +74,7 @@ class SheetDeeds:
             )
             return
         self._asked_for = None
-        sound = OverSound(
+        sound = sheetdesk.OverSound(
             heard=heard, source=sitting.source_name(heard.number), codes=sitting.audio(heard.number),
             rate_hz=sitting.rate_hz(heard.number),
         )  # fmt: skip

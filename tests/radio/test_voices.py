@@ -7,7 +7,8 @@ import pytest
 
 import audiotest
 from audiotest.errors import RequestError
-from audiotest.radio.scenario import SCALE_KHZ_PER_FS, demo_simulation, demo_steps
+from audiotest.radio.monitor import SCALE_KHZ_PER_FS
+from audiotest.radio.scenario import demo_simulation, demo_steps
 from audiotest.radio.voices import load_voice, voice_names
 
 SOURCES = Path(audiotest.__file__).parents[1] / "fixtures" / "speech" / "SOURCES.md"

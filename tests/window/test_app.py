@@ -57,6 +57,16 @@ def test_a_remembered_feed_that_is_gone_and_unknown_limits_do_no_harm(
     assert app.run(seconds=0.3, settings_file=file) == 0
 
 
+def test_the_first_picture_does_not_wait_for_what_it_does_not_need() -> None:
+    later = (
+        "scipy.signal", "scipy.stats", "scipy.optimize", "scipy.interpolate", "sqlite3", "jinja2", "fpdf",
+        "pyloudnorm", "sounddevice", "audiotest.keep.recorder",
+    )  # fmt: skip
+    code = f"import sys, audiotest.window.app; print(*sorted(sys.modules.keys() & {set(later)}))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == []
+
+
 def test_no_display_is_refused_in_words(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(app.sys, "platform", "linux")
     for name in ("QT_QPA_PLATFORM", "DISPLAY", "WAYLAND_DISPLAY"):

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from PySide6.QtCore import QCoreApplication, QEvent, QPointF, Qt
 from PySide6.QtTest import QTest
+from scipy.signal import welch
 
 from audiotest.records import LimitSet, Over
 from audiotest.window.bench import Bench
@@ -160,6 +161,15 @@ def test_a_small_page_leaves_the_pictures_out_and_the_wish_counts(bench: Bench) 
     bench.pictures_wanted = False
     bench.fit()
     assert not bench.pictures.isVisibleTo(bench)
+
+
+def test_long_term_spectrum_is_that_of_scipy() -> None:
+    codes = np.random.default_rng(5).normal(scale=2000.0, size=5 * RATE_HZ).astype(np.int16)
+    n = spectrum_size(RATE_HZ)
+    hz, power = welch(codes / 32768.0, RATE_HZ, window="hann", nperseg=n, scaling="spectrum")
+    got_hz, level = long_term_dbfs(codes, RATE_HZ)
+    np.testing.assert_allclose(got_hz, hz[: len(got_hz)], rtol=1e-6)
+    np.testing.assert_allclose(level, 10.0 * np.log10(power[: len(level)]), atol=1e-4)
 
 
 def test_long_term_spectrum_of_a_tone_and_of_too_little() -> None:

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.signal import bilinear, lfilter
 
-from audiotest.window.ballistics import PeakHold, VolumeIndicator
+from audiotest.window.ballistics import ANGULAR, DAMPING, PeakHold, VolumeIndicator
 from audiotest.window.envelope import column_extremes, outline, thinned
 from audiotest.window.spectra import (
     SpectrumMemory,
@@ -68,6 +69,19 @@ def test_volume_indicator_does_not_care_about_blocks(sizes: list[int]) -> None:
     for part in np.split(audio, np.cumsum(sizes)[:-1]):
         cut.push(part)
     assert cut.level_dbfs == pytest.approx(whole.level_dbfs)
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 44100, 192000])
+def test_volume_indicator_is_the_second_order_filter_that_scipy_makes(rate_hz: int) -> None:
+    audio = np.random.default_rng(4).normal(size=5000) * 0.1
+    needle = VolumeIndicator(rate_hz)
+    needle.push(audio)
+    b, a = bilinear([ANGULAR**2], [1.0, 2.0 * DAMPING * ANGULAR, ANGULAR**2], fs=rate_hz)
+    # The needle stands at the sample's end, the filter in the middle of its last two: half a sample apart.
+    around = lfilter(b, a, np.append(np.abs(audio), 0.0))
+    assert needle.level_dbfs == pytest.approx(
+        20 * np.log10(np.mean(around[-2:]) * np.pi / (2 * np.sqrt(2))), abs=1e-4
+    )
 
 
 def test_silence_has_no_level() -> None:

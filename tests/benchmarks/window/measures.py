@@ -228,14 +228,6 @@ def unkey(overs: int) -> Result:
     }
 
 
-def first_paint(started_s: float) -> Result:
-    """From the start of the process (given as wall-clock time) to the bench painted."""
-    app, window = opened(None)
-    paints = Paints(window.bench)
-    spin(app, lambda: paints.count > 0, 20.0)
-    return {"wall_s": time.time() - started_s, "cpu_s": time.process_time()}
-
-
 def hour(minutes: float) -> Result:
     """Memory over an hour of overs and hiss, heard as fast as it goes, with the window drawing."""
     source = Player(talk_and_hiss()[0], pace=0)
