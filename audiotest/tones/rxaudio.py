@@ -6,19 +6,17 @@ from functools import partial
 import numpy as np
 
 from audiotest.measure.cycle import measure_cycle
-from audiotest.measure.filters import bandpass
 from audiotest.measure.response import EMPHASIS_DB_PER_OCTAVE
 from audiotest.measure.tone import measure_tone
-from audiotest.measure.weighting import apply_weighting
 from audiotest.tones.guided import Guided, Script, measured
 from audiotest.tones.sensitivity import STANDARD_SHARE, TONE_HZ, level_ask
 from audiotest.tones.steps import Ask, Figure, Heard, Notebook, Step
 from audiotest.tones.txaudio import (
     DISTORTION_LIMIT_PERCENT,
     DISTORTION_SOURCE,
-    HUM_BAND_HZ,
     RESPONSE_SHARE,
     RESPONSE_TONES_HZ,
+    hum_powers,
     write_hum,
     write_mask,
     write_response,
@@ -139,7 +137,4 @@ def rx_hum_noise(limit_khz: float) -> Guided:
 
 
 def _powers(heard: Heard) -> tuple[float, float]:
-    """Power in 50-3000 Hz, plain and through O.41."""
-    band = bandpass(np.real(heard.samples), heard.rate_hz, *HUM_BAND_HZ)
-    weighted = apply_weighting(band, heard.rate_hz, "psophometric")
-    return float(np.mean(band**2)), float(np.mean(weighted**2))
+    return hum_powers(np.real(heard.samples), heard.rate_hz)

@@ -4,9 +4,11 @@ import math
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
 import pytest
 
 from audiotest.errors import MeasureError, RequestError
+from audiotest.measure.filters import deemphasis
 from audiotest.radio.micsocket import (
     SetUnderTest,
     residual_khz,
@@ -24,6 +26,7 @@ from audiotest.tones.rehearsal import DEMO_SET, MONITOR_FEED, MONITOR_RECEIVER, 
 from audiotest.tones.txaudio import (
     RESPONSE_TONES_HZ,
     audio_response,
+    hum_powers,
     tx_distortion,
     tx_hum_noise,
     tx_two_tone,
@@ -133,13 +136,31 @@ def test_distortion_of_a_soft_limiter():
     assert found["distortion_percent"] > 1.0
 
 
-def test_hum_and_noise():
+@pytest.mark.parametrize("seed", [1, 200, 400])
+def test_hum_and_noise(seed):
     unit = replace(DEMO_SET, noise_mv=0.03, transmitter=replace(DEMO_SET.transmitter, hum_khz=0.02))
-    found = figures(carry_out(tx_hum_noise(MONITOR, LIMIT_KHZ), Rehearsal(unit=unit)))
+    found = figures(carry_out(tx_hum_noise(MONITOR, LIMIT_KHZ), Rehearsal(unit=unit, seed=seed)))
     flat = Receiver(deemphasis_us=750.0, highpass_hz=None, lowpass_hz=None)
     residual = residual_khz(unit, 50.0, 3000.0, through=flat)
     truth_db = 20 * math.log10(0.6 * LIMIT_KHZ / math.sqrt(2) / residual)
-    assert found["hum_noise_db"] == pytest.approx(truth_db, abs=0.6)  # the reference is set to 0.3 dB
+    # 1.5 s of noise below 300 Hz, most of what is left after 750 µs, scatter by 0.2 dB.
+    assert found["hum_noise_db"] == pytest.approx(truth_db, abs=0.4)
+    assert found["residual_khz"] == pytest.approx(residual, rel=0.06)
+    # Re 60 % sharp, although the level for it is only found to 0.3 dB.
+    sharp_db = 20 * math.log10(0.6 * LIMIT_KHZ / math.sqrt(2) / found["residual_khz"])
+    assert found["hum_noise_db"] == pytest.approx(sharp_db, abs=0.03)
+
+
+@pytest.mark.parametrize("phase", [0.0, 0.8, math.pi / 2, 3.0])
+@pytest.mark.parametrize("seconds", [0.4, 1.5])
+def test_where_a_tone_is_cut_off_does_not_count_as_hum(seconds, phase):
+    """A set 180 Hz off, its tone cut off anywhere: the power is the tone's, half the amplitude squared."""
+    t = np.arange(round(seconds * 48000)) / 48000
+    khz = 0.18 + 1.5 * np.sin(2 * np.pi * 1000 * t + phase)
+    flat, weighted = hum_powers(deemphasis(khz, 48000, 750.0), 48000)
+    assert 10 * math.log10(flat / 1.125) == pytest.approx(0.0, abs=0.02)
+    # O.41 gives 1 dB at 1 kHz (ITU-T O.41, 10/94, table 1).
+    assert 10 * math.log10(weighted / 1.125) == pytest.approx(1.0, abs=0.02)
 
 
 def test_two_tones():
@@ -149,7 +170,7 @@ def test_two_tones():
     truth = steady(unit, [(1000, found["each_mv"]), (1600, found["each_mv"])])
     whole = truth.line_khz(1000) + truth.line_khz(1600)
     third = math.hypot(truth.line_khz(400), truth.line_khz(2200)) / whole
-    assert found["third_order_db"] == pytest.approx(20 * math.log10(third), abs=0.7)
+    assert found["third_order_db"] == pytest.approx(20 * math.log10(third), abs=0.3)
 
 
 class Stop:
