@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -78,7 +79,7 @@ class Talk:
         self._printed = wire.folder / f"printed {time.monotonic_ns()}"
         environment = wire.card.environment | {
             "PULSE_SINK": wire.name, "PULSE_SOURCE": f"{wire.name}.monitor", "HOME": str(wire.folder),
-            "COLUMNS": "80",
+            "COLUMNS": "80", "QT_QPA_PLATFORM": "offscreen",
         }  # fmt: skip
         with self._printed.open("wb") as printed:
             self._process: subprocess.Popen[Any] = subprocess.Popen(
@@ -94,13 +95,17 @@ class Talk:
 
     def until(self, pattern: str, times: int = 1) -> str:
         """Wait until something was printed so often; the last of it."""
-        deadline_s = time.monotonic() + PATIENCE_S
-        while len(found := re.findall(pattern, self.text)) < times:
-            assert self._process.poll() is None, f"ended before {pattern!r}: {self.text}"
-            assert time.monotonic() < deadline_s, f"waited in vain for {pattern!r}: {self.text}"
-            time.sleep(0.25)
-        last: str = found[-1]
+        self.wait_for(lambda: len(re.findall(pattern, self.text)) >= times, pattern)
+        last: str = re.findall(pattern, self.text)[-1]
         return last
+
+    def wait_for(self, true: Callable[[], bool], what: str) -> None:
+        """Wait until something has come about while it runs."""
+        deadline_s = time.monotonic() + PATIENCE_S
+        while not true():
+            assert self._process.poll() is None, f"ended before {what}: {self.text}"
+            assert time.monotonic() < deadline_s, f"waited in vain for {what}: {self.text}"
+            time.sleep(0.25)
 
     def say(self, line: str = "") -> None:
         """Type a line."""

@@ -1,7 +1,11 @@
 """What running text and tables mention is carried out too, and no documented command is left over."""
 
+import os
 import shlex
 import shutil
+import signal
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +20,7 @@ from audiotest.tones.level import OutputScale, save_output
 from docs.make_examples import make_recordings
 from tests.docs import test_commands_run as by_page
 from tests.docs import test_commands_soundcard as on_cards
-from tests.docs.reading import PAGES, calls_in, inline_calls, shell_lines
+from tests.docs.reading import PAGES, ROOT, calls_in, inline_calls, shell_lines
 from tests.docs.test_commands import _is_name_only
 from tests.live.conftest import WIRE_FEED
 
@@ -46,9 +50,9 @@ MENTIONED: dict[str, dict[str, str]] = {
     "sinad clip.wav": {"clip.wav": "tone.wav"},
 }
 """Each with the files that it names, and what they are made of."""
+WINDOW = "demo"
 NOT_RUN = {
     "feed hiss REF --if-bandwidth-khz 1.5 --deemphasis-us 750 -o FEED.toml": "scale.md has a bandwidth in it",
-    "demo": "opens the window, as tests/window/test_app.py does",
     "demo --text": "is run for some seconds only, and whole by the README's first block",
     "sheet measure 1 left sensitivity.json": "takes what a generator gave: tests/keep/test_benchresult.py",
 }
@@ -101,6 +105,28 @@ def test_a_mentioned_command_does_what_it_is_mentioned_for(
     assert capsys.readouterr().out.strip()
 
 
+@pytest.mark.window
+def test_the_window_opens_on_the_simulated_set(tmp_path: Path) -> None:
+    """``demo``, off screen, ended by Ctrl-C where it was started."""
+    pytest.importorskip("PySide6")
+    environment = os.environ | {"QT_QPA_PLATFORM": "offscreen", "HOME": str(tmp_path)}
+    printed = tmp_path / "printed"
+    with printed.open("wb") as file:
+        window = subprocess.Popen(
+            [sys.executable, "-m", "audiotest", WINDOW],
+            env=environment, cwd=ROOT, stdin=subprocess.DEVNULL, stdout=file, stderr=subprocess.STDOUT,
+        )  # fmt: skip
+    try:
+        with pytest.raises(subprocess.TimeoutExpired):
+            window.wait(6.0)
+        window.send_signal(signal.SIGINT)
+        assert window.wait(30.0) == 130, printed.read_text("utf-8")
+    finally:
+        window.kill()
+        window.wait(10.0)
+    assert "Traceback" not in printed.read_text("utf-8")
+
+
 def test_no_documented_command_is_left_over() -> None:
     shown = {shlex.join(call) for page in PAGES for line in shell_lines(page) for call in calls_in(line)}
     running_text = {
@@ -112,6 +138,6 @@ def test_no_documented_command_is_left_over() -> None:
         for line in by_page.to_carry_out(page)
         for call in calls_in(line)
     }
-    known = carried_out | on_cards.RUN | on_cards.AS.keys() | on_cards.NOT_RUN.keys() | MENTIONED.keys()
+    known = carried_out | on_cards.RUN | on_cards.AS.keys() | MENTIONED.keys() | {WINDOW}
     assert (shown | running_text) - known - NOT_RUN.keys() == set()
     assert (MENTIONED.keys() | NOT_RUN.keys()) - {"limits", "sheet check"} <= shown | running_text
