@@ -44,6 +44,7 @@ peakerror.peak_error_db           how far a peak deviation may be off
 hiss.receiver_inverse             the receiver's audio filters, told by its hiss and undone
 emphasis.estimate_deemphasis_us   de-emphasis of a feed, from its noise
 ifband.bandwidth_of_hiss          the receiver's IF filter, from its hiss
+narrowlink.ends_at_4_khz          whether a telephone's or a network's narrow link stood in between
 limiter.estimate_drive            how hard speech drives the limiter
 driveviews.drive_views            the views in which that is looked for
 drivefeatures.drive_features      what is counted in them

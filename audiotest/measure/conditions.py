@@ -62,7 +62,7 @@ CONDITIONS: dict[str, Condition] = {
         "talk live into the set's own microphone",
     ),
     "codec": Condition(
-        "a speech codec stands between the receiver and the sound card",
+        "nothing comes through above 4 kHz, as behind a phone, a network or a speech codec",
         "take the audio straight from the receiver",
     ),
     "not_voice": Condition(

@@ -42,6 +42,11 @@ class Drive:
     """Whether the sound card seems to change its gain by itself."""
 
     @property
+    def conditions(self) -> list[str]:
+        """Conditions that show in the speech (`audiotest.measure.conditions`)."""
+        return ["levelling"] if self.automatic_gain else []
+
+    @property
     def reached(self) -> bool:
         """Whether the limiter is believed to act."""
         return self.drive_db > REACHED_AT_DB

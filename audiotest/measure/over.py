@@ -17,6 +17,7 @@ from audiotest.measure.hum import measure_hum
 from audiotest.measure.ifband import bandwidth_of_hiss, outruns_if
 from audiotest.measure.level import overload_runs
 from audiotest.measure.limiter import Drive, estimate_drive
+from audiotest.measure.narrowlink import link_conditions
 from audiotest.measure.path import undo_path
 from audiotest.measure.speech_level import active_speech_level
 from audiotest.measure.speechlike import speech_cues
@@ -129,8 +130,7 @@ def _voice_figures(
             drive_db=drive.drive_db, drive_low_db=drive.low_db, drive_high_db=drive.high_db,
             clipped_fraction=drive.clipped_fraction, reached=drive.reached,
         )  # fmt: skip
-        if drive.automatic_gain:
-            view.conditions.append("levelling")
+        view.conditions += drive.conditions
     if feed is None:
         view.notes.append(NO_SCALE)
         return active_part, _no_deviation(limits), limiter
@@ -307,7 +307,7 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
     if subaudible is not None:
         sound = sound_without_tone(sound, subaudible.frequency_hz)
     beep, sound = split_beep(sound, offset_s)
-    view = _View(sound, bare, hiss, tau)
+    view = _View(sound, bare, hiss, tau, conditions=link_conditions(audio.samples, audio.sample_rate_hz))
     runs = overload_runs(_without_ends(audio, edge_s, beep))
     if runs == 0 and overload_runs(audio.samples) > 0:
         view.notes.append(ENDS_OVERLOAD)

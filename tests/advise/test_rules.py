@@ -189,10 +189,12 @@ def test_faint_speech_needs_evidence_before_the_mic_gain_is_named():
     few_words = faint_over(0.5, speech_end_s=1.5)
     weak_carrier = replace(faint_over(0.5), noise=replace(faint_over(0.5).noise, quieting_db=12.0))
     no_hiss = replace(faint_over(None), noise=replace(faint_over(None).noise, quieting_db=None))
-    over_a_codec = faint_over(0.5)
-    over_a_codec = replace(over_a_codec, conditions=(*over_a_codec.conditions, "codec"))
+    over_a_codec, levelled = (
+        replace(faint_over(0.5), conditions=(*faint_over(0.5).conditions, name))
+        for name in ("codec", "levelling")
+    )
     perhaps_clipped = faint_over(0.5, limiter=an_over(7.0, half_db=3.0).limiter)
-    for over in (few_words, weak_carrier, no_hiss, over_a_codec, perhaps_clipped):
+    for over in (few_words, weak_carrier, no_hiss, over_a_codec, levelled, perhaps_clipped):
         assert advise(over, LIMITS).mic_gain == "unknown"
 
 
@@ -293,7 +295,7 @@ def test_every_condition_the_rules_use_is_described():
     assert set(GATES) <= set(CONDITIONS)
 
 
-@pytest.mark.parametrize("name", ["levelling", "compressed_source"])
+@pytest.mark.parametrize("name", ["levelling", "compressed_source", "codec"])
 def test_a_doubt_leaves_the_direction_and_takes_confidence(name):
     sure = advise(an_over(14.0), LIMITS)
     doubted = advise(an_over(14.0, conditions=(name,)), LIMITS)
