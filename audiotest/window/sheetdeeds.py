@@ -51,9 +51,6 @@ class SheetDeeds:
 
     def put_over(self, stage: Stage) -> None:
         """Put figures and clip of the chosen over, or the last, on the sheet that is chosen on the page."""
-        # Imported here for the same reason as the page.
-        from audiotest.window import sheetdesk
-
         sitting, page = self._window.sitting, self.page
         visit_id = None if page is None else page.visit_id
         if page is None or visit_id is None:
@@ -74,6 +71,9 @@ class SheetDeeds:
             )
             return
         self._asked_for = None
+        # The page has loaded it by now.
+        from audiotest.window import sheetdesk
+
         sound = sheetdesk.OverSound(
             heard=heard, source=sitting.source_name(heard.number), codes=sitting.audio(heard.number),
             rate_hz=sitting.rate_hz(heard.number),
