@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from audiotest.advise.rules import advise
+from audiotest.errors import MeasureError
 from audiotest.records import Advice, Feed, LimitSet, Over
 from audiotest.session.engine import Engine
 from audiotest.tones.guided import Guided, Script
@@ -15,6 +16,7 @@ MOST_ROUNDS = 8
 SURE = 0.8
 """Below this, one over that says \"right\" may be a misread voice: the next has to say so too."""
 DRIVE_LIMITS_DB = (-3.0, 8.0)
+UNSCALED = "only the mic gain is settled: the deviation needs a feed with a learned scale"
 DRIVE_SOURCE = "common practice, no source: limiter reached, not crushed"
 
 
@@ -22,7 +24,8 @@ def balance(feed: Feed | None, limits: LimitSet) -> Guided:
     """Procedure: overs of speech until the advice is to keep both controls; ends with their settings.
 
     What was turned adds up to two figures: mic gain in dB and deviation as a factor, both against where the
-    controls stood at the start. Without a feed scale only the mic gain can be settled.
+    controls stood at the start. Without a feed scale only the mic gain can be settled. Eight overs without
+    both called right end it incomplete, with what was turned.
     """
 
     def script(notebook: Notebook) -> Script:
@@ -66,8 +69,10 @@ def _rounds(notebook: Notebook, feed: Feed | None, limits: LimitSet, so_far: _So
         advice = advise(over, limits, scale_uncertainty_db=feed.scale_uncertainty_db if feed else 1.0)
         _plot(notebook, number, over)
         notebook.notes.append(f"over {number}: {advice.sentence}")
-        right = advice.mic_gain == "keep" and advice.deviation == "keep"
+        right = advice.mic_gain == "keep" and (feed is None or advice.deviation == "keep")
         if right and (advice.confidence >= SURE or so_far.was_right):
+            if feed is None:
+                notebook.notes.append(UNSCALED)
             return
         so_far.was_right = right
         asks = _turns(advice)
@@ -79,7 +84,10 @@ def _rounds(notebook: Notebook, feed: Feed | None, limits: LimitSet, so_far: _So
                 so_far.turned_db += answer
             else:
                 so_far.factor *= answer
-    notebook.notes.append("not settled: neither control is said to be right yet")
+    raise MeasureError(
+        f"not settled in {MOST_ROUNDS} overs: the two controls have not both been called right",
+        "run it again, with longer overs at an even distance",
+    )
 
 
 def _longest(heard: Heard, feed: Feed | None, limits: LimitSet) -> Over | None:

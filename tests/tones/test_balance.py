@@ -4,7 +4,9 @@ from dataclasses import replace
 
 import pytest
 
+from audiotest.records import Advice
 from audiotest.standards.limits import get_limits
+from audiotest.tones import balance as balance_module
 from audiotest.tones.balance import balance
 from audiotest.tones.guided import carry_out
 from audiotest.tones.rehearsal import DEMO_SET, MONITOR_FEED, Rehearsal
@@ -50,3 +52,28 @@ def test_the_sign_of_what_is_turned_is_said_where_it_is_typed():
     first = next(ask for ask in asked if ask.setting == "mic_gain_db")
     assert first.suggested < 0.0
     assert first.words == "turn mic gain down (minus is down)"
+
+
+def test_a_balance_that_does_not_settle_is_not_complete_and_passes_nothing(monkeypatch):
+    never = Advice(
+        mic_gain="unknown", mic_gain_db=None, deviation="unknown", deviation_factor=None, confidence=0.2,
+        sentence="Talk again.", because=(),
+    )  # fmt: skip
+    monkeypatch.setattr(balance_module, "advise", lambda *_, **__: never)
+    report = carry_out(balance(MONITOR_FEED, LIMITS), Rehearsal(mic_gain_db=20.0))
+    assert not report.complete
+    assert report.passed is not True
+    assert any("not settled in 8 overs" in note for note in report.notes)
+    assert figures(report)["mic_gain_turned_db"] == 0.0
+    assert figures(report)["peak_khz"] > 0.0
+
+
+def test_without_a_scale_the_mic_gain_alone_is_settled():
+    bench = Rehearsal(mic_gain_db=30.0)
+    report = carry_out(balance(None, LIMITS), bench)
+    assert report.complete, report.notes
+    assert len(bench.truths) < 8
+    assert -3.0 <= bench.truths[-1].drive_db <= 8.0, report.notes
+    assert figures(report)["deviation_turned"] == 1.0
+    assert figures(report)["peak_khz"] is None
+    assert any("only the mic gain is settled" in note for note in report.notes)
