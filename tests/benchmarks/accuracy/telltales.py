@@ -37,6 +37,12 @@ CASES: tuple[tuple[str, Transmitter, Receiver, SoundCard], ...] = (
     ),
     ("german_male", Transmitter(drive_db=7.0), Receiver(), SoundCard(sample_rate_hz=8000)),
     ("russian_female", Transmitter(drive_db=12.0, limiter="diode"), Receiver(), SoundCard(gain_db=14.0)),
+    ("english_reading", Transmitter(drive_db=-4.0), Receiver(scale_khz_per_fs=3.0), SoundCard(codec=True)),
+    ("english_reading", Transmitter(drive_db=9.0), Receiver(scale_khz_per_fs=3.0), SoundCard(agc=True)),
+    (
+        "italian_male", Transmitter(drive_db=9.0, ceiling_khz=3.8), Receiver(if_bandwidth_khz=6.0),
+        SoundCard(),
+    ),
 )  # fmt: skip
 
 
