@@ -65,7 +65,7 @@ def ends_at_4_khz(samples: NDArray[np.floating], sample_rate_hz: int) -> bool:
 
 
 def link_conditions(samples: NDArray[np.floating], sample_rate_hz: int) -> list[str]:
-    """Name the condition of an over that `ends_at_4_khz`; a link of full width stays unseen."""
+    """Name the condition of `samples`, shape (n,), that end at 4 kHz; a link of full width stays unseen."""
     return ["codec"] if ends_at_4_khz(samples, sample_rate_hz) else []
 
 

@@ -7,6 +7,7 @@ from tests.benchmarks.accuracy import score
 from tests.benchmarks.accuracy.draw import CONFOUNDERS
 from tests.benchmarks.accuracy.overs import Measured
 from tests.benchmarks.accuracy.score import Prediction, Record
+from tests.benchmarks.accuracy.unrecognised import unrecognised
 
 Row = tuple[str, list[Record]]
 OVERLOADED_N = 3
@@ -212,6 +213,7 @@ def sections(measured: Measured) -> list[tuple[str, str]]:
         *made,
         ("Advice in clear cases", advice_table(records, tool)),
         ("What is taken for clipping and is none", confounder_table(records, tool)),
+        ("What is not recognised", unrecognised()),
     ]
 
 
