@@ -43,8 +43,10 @@ HINDRANCES = {
     "codec": "a codec stands between",
     "drive_uncertain": "the drive cannot be told",
 }
-DEVIATION_STANDS = {"drive_uncertain", "compressed_source", "levelling"}
+DEVIATION_STANDS = {"drive_uncertain", "compressed_source", "levelling", "codec"}
 """These spoil the drive, not the peak deviation."""
+ALIKE = {"levelling", "codec"}
+"""What moves the drive, and moves it alike in two overs that both have it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,6 +124,8 @@ def follow_trim(overs: Sequence[Over]) -> Trend:
         reason = "the limiter is hardly reached: the peaks show the mic gain"
         if now.limiter.drive_db is None or before[0].limiter.drive_db is None:
             reason = "the drive was not measured in both"
+        elif not _alike(before[0], now):
+            reason = "one of the two overs was levelled or came through a narrow link"
     return Trend(
         drive=drive, deviation=deviation, against_n=max(drive_n, deviation_n),
         sentence=_sentence(drive, deviation), reason=reason,
@@ -178,11 +182,15 @@ def _drive(over: Over) -> tuple[float, float] | None:
     return found.drive_db, max(OWN_SHARE * error, LEAST_DRIVE_ERROR_DB)
 
 
+def _alike(before: Over, now: Over) -> bool:
+    return {*now.conditions} & ALIKE == {*before.conditions} & ALIKE
+
+
 def _drive_change(before: Sequence[Over], now: Over) -> tuple[Change | None, int]:
     last, first = _drive(now), _drive(before[0])
     if last is None or first is None or (last[0] < BELOW_DB and first[0] < BELOW_DB):
         return None, 0
-    if {*now.conditions} & {"levelling"} != {*before[0].conditions} & {"levelling"}:
+    if not _alike(before[0], now):
         return None, 0
     return _compare([_drive(over) for over in before], last, NAMED_DRIVE_DB)
 

@@ -117,6 +117,18 @@ def test_what_cannot_be_compared_says_why(last, reason):
     assert reason in trend.reason
 
 
+@pytest.mark.parametrize("name", ["levelling", "codec"])
+def test_what_moves_the_drive_in_both_overs_alike_lets_them_be_compared(name):
+    before, now = session((12.0, 2.4), (5.0, 2.4))
+    both = [replace(each, conditions=(name,)) for each in (before, now)]
+    assert follow_trim(both).sentence == "drive down 7 dB since the last over"
+    for pair in ([both[0], now], [before, both[1]]):
+        trend = follow_trim(pair)
+        assert trend.drive is None
+        assert trend.deviation is not None
+        assert "narrow link" in trend.reason
+
+
 def test_too_few_overs_and_a_spoilt_one_before():
     assert "no over before" in follow_trim(session((5.0, 2.0))).reason
     assert follow_trim([]).reason
