@@ -151,7 +151,7 @@ def tx_distortion(monitor: Monitor, limit_khz: float, *, start_mv: float = START
 
 
 def hum_powers(samples: NDArray[np.floating], rate_hz: int) -> tuple[float, float]:
-    """Power in 50-3000 Hz, plain and through O.41.
+    """Power of `samples`, shape (n,), in 50-3000 Hz, plain and through O.41.
 
     What the filters make of the ends is left out: where a tone is cut off at its crest, de-emphasis and the
     band's lower edge ring with more power than hum has.
