@@ -110,11 +110,17 @@ class Recorder:
         self._feed, self._limits_id = feed, limits_id
         self._reserve_bytes = reserve_bytes
         self._start_n = 0
+        _refuse_unwritable_name(parent)
         try:
-            name = f"recording {now().astimezone():%Y-%m-%d %H-%M-%S}"
-            self.folder = new_folder(parent, name)
-            self._refuse_full()
-            self._journal = open(self.folder / "recording.jsonl", "xb", buffering=0)  # noqa: SIM115
+            self.folder = new_folder(parent, f"recording {now().astimezone():%Y-%m-%d %H-%M-%S}")
+            try:
+                self._refuse_full()
+                self._journal = open(self.folder / "recording.jsonl", "xb", buffering=0)  # noqa: SIM115
+            except OSError:
+                # Nobody is to find a folder that holds nothing for every time it was tried.
+                with suppress(OSError):
+                    self.folder.rmdir()
+                raise
         except OSError as error:
             raise FileError(
                 f"{parent}: nothing can be recorded there: {error.strerror}", "choose another folder"
@@ -320,3 +326,15 @@ class Recorder:
                 finish()
             except OSError:
                 continue
+
+
+def _refuse_unwritable_name(parent: Path) -> None:
+    """Refuse at once a folder that takes the stream and no over: its name is no text (UTF-8, RFC 3629)."""
+    try:
+        str(parent.absolute()).encode()
+    except UnicodeEncodeError as error:
+        shown = os.fsencode(parent).decode(errors="replace")
+        raise FileError(
+            f"{shown}: nothing can be recorded there: its name is not written in UTF-8",
+            "choose another folder or name it anew",
+        ) from error

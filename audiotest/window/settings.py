@@ -87,7 +87,8 @@ def save_settings(settings: Settings, path: Path) -> bool:
         path.parent.mkdir(parents=True, exist_ok=True)
         part.write_text(tomli_w.dumps({"schema": SCHEMA} | asdict(settings)), encoding="utf-8")
         part.replace(path)
-    except OSError:
+    except (OSError, UnicodeEncodeError):
+        # A folder whose name is no text cannot be remembered either.
         with suppress(OSError):
             part.unlink()
         return False

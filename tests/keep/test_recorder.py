@@ -3,6 +3,7 @@
 import json
 import os
 import shutil
+import sys
 import threading
 import time
 from collections.abc import Callable
@@ -372,6 +373,17 @@ def test_a_reserve_leaves_room_on_the_disk(small_disk: Path) -> None:
 def test_a_disk_without_room_is_refused_at_the_start(small_disk: Path) -> None:
     with pytest.raises(FileError, match="No space left"):
         Recorder(small_disk, RATE_HZ, reserve_bytes=2**30)
+    assert list(small_disk.iterdir()) == [], "no empty folder for each time it was tried"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="names are text there")
+def test_a_folder_whose_name_is_no_text_is_refused_before_an_over_is_lost_for_it(tmp_path: Path) -> None:
+    parent = tmp_path / os.fsdecode(b"M\xfcller")
+    with pytest.raises(FileError, match="not written in UTF-8") as refused:
+        Recorder(parent, 48000)
+    # It can be shown on any screen.
+    str(refused.value).encode()
+    assert not parent.exists()
 
 
 def test_a_file_in_the_way_is_named(tmp_path: Path) -> None:

@@ -1,3 +1,4 @@
+import os
 from pathlib import Path
 
 import pytest
@@ -33,6 +34,14 @@ def test_good_values_beside_bad_ones_survive(tmp_path: Path) -> None:
 def test_nowhere_to_write_is_told(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     assert not save_settings(Settings(), tmp_path / "file" / "window.toml")
+
+
+def test_a_name_that_is_no_text_is_not_remembered_and_harms_nothing(tmp_path: Path) -> None:
+    file = tmp_path / "window.toml"
+    assert save_settings(Settings(size_percent=150), file)
+    assert not save_settings(Settings(recordings_folder=os.fsdecode(b"M\xfcller")), file)
+    assert load_settings(file) == Settings(size_percent=150)
+    assert list(tmp_path.iterdir()) == [file]
 
 
 def test_folders(tmp_path: Path) -> None:
