@@ -185,8 +185,6 @@ def _play(samples: NDArray[np.float32], rate_hz: int, device: str | None) -> Non
             time.sleep(0.02)
         time.sleep(TRAIL_S)
     finally:
-        output.stop()
-        time.sleep(0.1)
         output.close()
 
 

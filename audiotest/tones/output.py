@@ -1,6 +1,7 @@
 """The sound card's output: plays one prepared signal, ends by itself, and stops softly when told to."""
 
 import threading
+import time
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +14,9 @@ from audiotest.feeds.soundcard import _sounddevice, no_restart, stream_closed, s
 FADE_S = 0.02
 """How fast an interruption silences the output: fast, but without a click."""
 LATENCY_S = 0.1
+PATIENCE_S, POLL_S = 0.5, 0.005
+BLOCK_S = 0.05
+"""More than a sound system takes at a time."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +73,7 @@ class SoundOutput:
         self._at_n = 0
         self._fade_n = round(FADE_S * rate_hz)
         self._closed = False
+        self._sounded_s = -np.inf
         try:
             with no_restart():
                 self._stream = sd.OutputStream(
@@ -101,21 +106,41 @@ class SoundOutput:
             self._samples, self._at_n = rest, 0
 
     def close(self) -> None:
-        """Stop at once and release the device; safe to call twice."""
+        """Fade out what sounds, if anything does, and release the device; safe to call twice."""
         with self._lock:
-            self._samples, self._at_n = np.zeros(0, dtype=np.float32), 0
             if self._closed:
                 return
             self._closed = True
-        with no_restart():
-            self._stream.stop()
-            self._stream.close()
-            stream_closed()
+        try:
+            self.stop()
+            self._wait_for_silence()
+        finally:
+            with self._lock:
+                self._samples, self._at_n = np.zeros(0, dtype=np.float32), 0
+            with no_restart():
+                self._stream.stop()
+                self._stream.close()
+                stream_closed()
+
+    def _wait_for_silence(self) -> None:
+        """Until the device has taken the fade, in its own time, and played it; a dead one never does.
+
+        Some sound systems drop what is taken and not yet played when a stream stops: a step, and so a click
+        and a splash over the channels beside.
+        """
+        given_up_s = time.monotonic() + PATIENCE_S
+        while self.playing and time.monotonic() < given_up_s:
+            time.sleep(POLL_S)
+        rest_s = self._sounded_s + self._stream.latency + BLOCK_S - time.monotonic()
+        if rest_s > 0.0:
+            time.sleep(min(rest_s, PATIENCE_S))
 
     def _fill(self, outdata: Any, frames: int, when: Any, status: Any) -> None:
         """Copy the next samples, then silence; runs in PortAudio's thread."""
         with self._lock:
             part = self._samples[self._at_n : self._at_n + frames]
             self._at_n += len(part)
+        if len(part):
+            self._sounded_s = time.monotonic()
         outdata[: len(part)] = part[:, None]
         outdata[len(part) :] = 0.0
