@@ -25,6 +25,8 @@ class FakePortAudioError(Exception):
 class FakeStream:
     """Takes the callback and waits to be driven by the test."""
 
+    latency = 0.0
+
     def __init__(self, **options: Any) -> None:
         if options["samplerate"] not in FakeCard.rates:
             raise FakePortAudioError(
