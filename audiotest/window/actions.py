@@ -5,13 +5,17 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Deed:
-    """One thing the user can do; `name` is the method of the main window that does it."""
+    """One thing the user can do; `name` is the method of the main window that does it.
+
+    Held down, its key does it once, or over and over where it `repeats`.
+    """
 
     name: str
     menu: str
     text: str
     keys: tuple[str, ...]
     checkable: bool = False
+    repeats: bool = False
 
 
 DEEDS = (
@@ -26,8 +30,8 @@ DEEDS = (
     Deed(name="keep", menu="&Over", text="&Keep as a file", keys=("K",)),
     Deed(name="discard", menu="&Over", text="&Discard", keys=("D", "Del")),
     Deed(name="compare", menu="&Over", text="&Compare the two chosen overs", keys=("C",)),
-    Deed(name="earlier", menu="&Over", text="&Earlier over", keys=("[", "Alt+Left")),
-    Deed(name="newer", menu="&Over", text="&Newer over", keys=("]", "Alt+Right")),
+    Deed(name="earlier", menu="&Over", text="&Earlier over", keys=("[", "Alt+Left"), repeats=True),
+    Deed(name="newer", menu="&Over", text="&Newer over", keys=("]", "Alt+Right"), repeats=True),
     Deed(name="job_sheets", menu="&Sheet", text="&Job sheets …", keys=("J",)),
     Deed(name="over_as_found", menu="&Sheet", text="Over on the sheet, as &found", keys=("1",)),
     Deed(name="over_as_left", menu="&Sheet", text="Over on the sheet, as &left", keys=("2",)),
@@ -47,8 +51,8 @@ DEEDS = (
     Deed(name="clear", menu="&View", text="C&lear peaks and overload lamp", keys=("X",)),
     Deed(name="whole", menu="&View", text="&Whole range again after zooming", keys=("W",)),
     Deed(name="appearance", menu="&View", text="Li&ght or dark", keys=("B",)),
-    Deed(name="larger", menu="&View", text="La&rger", keys=("Ctrl++", "Ctrl+=")),
-    Deed(name="smaller", menu="&View", text="S&maller", keys=("Ctrl+-",)),
+    Deed(name="larger", menu="&View", text="La&rger", keys=("Ctrl++", "Ctrl+="), repeats=True),
+    Deed(name="smaller", menu="&View", text="S&maller", keys=("Ctrl+-",), repeats=True),
     Deed(name="sound_cue", menu="&View", text="So&und cue after each over", keys=("U",), checkable=True),
     Deed(name="keys", menu="&Help", text="&Keys", keys=("?", "F1")),
     Deed(name="cautions", menu="&Help", text="&Cautions", keys=()),

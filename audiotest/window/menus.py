@@ -33,6 +33,8 @@ def fill_menus(window: QMainWindow, deeds: Iterable[Deed], do: Callable[[str], N
         action = QAction(deed.text, window)
         action.setCheckable(deed.checkable)
         action.setShortcuts([QKeySequence(key) for key in deed.keys])
+        # A key that is leant on would switch a recording on and off, or empty the tape.
+        action.setAutoRepeat(deed.repeats)
         action.triggered.connect(partial(_without_state, do, deed.name))
         menu.addAction(action)
         # In the far view the menu bar is hidden, and the keys must still work.

@@ -93,7 +93,7 @@ class Recording:
             return
         trouble = along.state.trouble
         if trouble is not None:
-            self._let_go()
+            self._let_go(told=True)
             self._fail(trouble)
         elif along.ended:
             self._let_go()
@@ -146,9 +146,12 @@ class Recording:
         def done(made: "Along | str") -> None:
             if self._opening is listening:
                 self._opening = None
+            stale = listening is not self._listening or not self.wanted
             if isinstance(made, str):
-                self._fail(made)
-            elif listening is not self._listening or not self.wanted:
+                # What failed for an input that is gone says nothing of the one that came after it.
+                if not stale:
+                    self._fail(made)
+            elif stale:
                 self._chores.later(made.close, lambda _: None)
             else:
                 self._along = listening.along = made
@@ -160,23 +163,32 @@ class Recording:
         self.wanted, self._trouble = False, trouble
         self._say(f"{trouble}. Listening goes on.")
 
-    def _let_go(self, after: Future[Any] | None = None) -> None:
-        """Finish the files of the recording that runs, once what it listens to has ended."""
+    def _let_go(self, after: Future[Any] | None = None, *, told: bool = False) -> None:
+        """Finish the files of the recording that runs, once what it listens to has ended.
+
+        Its trouble is ``told`` already, or is found while the files are finished.
+        """
         along, self._along = self._along, None
         if along is None:
             return
 
-        def work() -> None:
+        def work() -> str | None:
             if after is not None:
                 wait([after])
-            along.close()
+            try:
+                along.close()
+            except AudiotestError as error:
+                return str(error)
+            return along.state.trouble
 
-        def done(_: None) -> None:
-            trouble = along.state.trouble
+        def done(trouble: str | None) -> None:
             if trouble is None:
                 self._say(recorded_text(along.state, along.input_lost_n))
-            elif trouble != self._trouble:
+            elif not told:
                 self._say(trouble)
+                if not self.wanted:
+                    # A sentence that goes after a while is not enough for the last seconds of a recording.
+                    self._trouble = trouble
 
         self._chores.later(work, done)
 

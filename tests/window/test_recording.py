@@ -1,5 +1,6 @@
 """Recording what the window hears: one switch, a folder for each run, and a disk that nobody waits for."""
 
+import errno
 import json
 import shutil
 import threading
@@ -15,10 +16,10 @@ import pytest
 import soundfile
 from numpy.typing import NDArray
 
-from audiotest.errors import DeviceError
+from audiotest.errors import DeviceError, FileError
 from audiotest.feeds.protocol import Block
 from audiotest.keep.along import Along
-from audiotest.keep.parts import codes_24, find_parts, read_stretch
+from audiotest.keep.parts import PartWriter, codes_24, find_parts, read_stretch
 from audiotest.records import LimitSet
 from audiotest.window.practice import PRACTICE_FEED
 from audiotest.window.recording import LINGER_S
@@ -301,6 +302,55 @@ def test_a_disk_without_room_is_refused_with_a_sentence(sitting: Sitting, tapes:
         wait(sitting, lambda: sitting.recording.line().text.startswith("● recording 0:"))
 
 
+def test_trouble_that_comes_while_the_files_are_finished_stays_in_the_line(
+    sitting: Sitting, tapes: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sitting.recording.start()
+    source = listen(sitting)
+    source.hand(noise(1.0))
+    heard_all(sitting, source)
+
+    def refuse(_: PartWriter) -> None:
+        raise OSError(errno.EIO, "Input/output error")
+
+    monkeypatch.setattr(PartWriter, "close", refuse)
+    sitting.recording.stop()
+    source.hand(noise(LINGER_S))
+    wait(sitting, lambda: "the disk refuses: Input/output error" in sitting.message)
+    line = sitting.recording.line()
+    assert line.text == "⚠ recording stopped"
+    assert "the disk refuses" in line.tip
+    # Until it is tried again.
+    monkeypatch.undo()
+    sitting.recording.start()
+    wait(sitting, lambda: sitting.recording.line().text.startswith("● recording 0:"))
+
+
+def test_what_failed_for_an_input_that_is_gone_does_not_stop_the_one_after_it(
+    sitting: Sitting, tapes: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answer = threading.Event()
+    real = Along.__init__
+    fails = [FileError("tapes: nothing can be recorded there", "choose another folder")]
+
+    def hang(self: Along, *arguments: Any, **more: Any) -> None:
+        if fails:
+            answer.wait(60.0)
+            raise fails.pop()
+        real(self, *arguments, **more)
+
+    monkeypatch.setattr(Along, "__init__", hang)
+    listen(sitting)
+    sitting.recording.switch()
+    source = Handed()
+    sitting.open_source(lambda: source)
+    wait(sitting, lambda: sitting.listening is not None and sitting.listening.source is source)
+    answer.set()
+    wait(sitting, lambda: sitting.recording.line().text.startswith("● recording 0:"))
+    assert sitting.recording.wanted
+    assert not fails
+
+
 def test_a_folder_that_goes_ends_the_recording_with_a_sentence(sitting: Sitting, tapes: Path) -> None:
     sitting.recording.start()
     source = listen(sitting)
@@ -367,8 +417,6 @@ def test_samples_lost_to_a_slow_disk_are_named_in_the_line(
 ) -> None:
     monkeypatch.setattr("audiotest.keep.recorder.LONGEST_QUEUE_S", 0.5)
     answer = threading.Event()
-    from audiotest.keep.parts import PartWriter
-
     real = PartWriter.write
 
     def hang(writer: PartWriter, codes: NDArray[np.int32]) -> None:

@@ -72,6 +72,12 @@ def test_one_key_starts_and_stops_it_and_the_state_is_in_sight(
     assert len(kept) > 3 * RATE_HZ
 
 
+def test_a_key_that_is_leant_on_does_its_deed_once(window: MainWindow) -> None:
+    # Qt asks this of an action when the display sends a key again because it is held.
+    repeating = {name for name, action in window.deeds.items() if action.autoRepeat()}
+    assert repeating == {"earlier", "newer", "larger", "smaller"}
+
+
 def test_trouble_with_the_disk_is_marked_in_the_line_and_unticks_the_menu(
     window: MainWindow, qtbot: Any, tmp_path: Path
 ) -> None:
