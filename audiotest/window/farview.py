@@ -72,9 +72,17 @@ class FarPane(QLabel):
         else:
             self._draw_figure(painter, below, h)
         state = QRectF(pad, 0.925 * h, w - 2 * pad, 0.07 * h)
-        self._fit(
-            painter, state, f"{view.state}   ·   F or Esc: back to the bench", QColor(theme.faint), 0.04 * h
-        )
+        self._draw_state(painter, state, h)
+
+    def _draw_state(self, painter: QPainter, box: QRectF, h: float) -> None:
+        """How a recording stands, which no long message makes smaller; what else there is to say."""
+        theme, view = self._theme, self.view
+        if view.recording:
+            own = QRectF(box.left(), box.top(), 0.5 * box.width(), box.height())
+            used = self._fit(painter, own, view.recording, QColor(theme.ink), 0.05 * h, left=True)
+            box = box.adjusted(used + 0.02 * box.width(), 0, 0, 0)
+        said = f"{view.state}   ·   F or Esc: back to the bench"
+        self._fit(painter, box, said, QColor(theme.faint), 0.04 * h, least=0.5)
 
     def _draw_figure(self, painter: QPainter, box: QRectF, h: float) -> None:
         """What comes then, what the last turn did, the figure, its band on a scale, and where it belongs."""
@@ -121,20 +129,33 @@ class FarPane(QLabel):
         painter.fillRect(band, theme.turn(self.view.turn))
 
     def _fit(
-        self, painter: QPainter, box: QRectF, text: str, colour: QColor, height: float, *, wrap: bool = False
-    ) -> None:
-        """Write `text` into `box`, `height` pixels high or less if it would not fit."""
+        self, painter: QPainter, box: QRectF, text: str, colour: QColor, height: float, *, wrap: bool = False,
+        left: bool = False, least: float = 0.0,
+    ) -> float:  # fmt: skip
+        """Write `text` into `box`, `height` pixels high or less if it would not fit; the width it has.
+
+        At the `least` share of that height it gets no smaller and loses its beginning: a sentence's reason
+        stands at its end.
+        """
         if not text:
-            return
+            return 0.0
         font = bigger(self.font(), 1.0, bold=True)
         font.setPixelSize(max(round(0.8 * height), 8))
-        flags = Qt.AlignmentFlag.AlignCenter
+        smallest = max(round(0.8 * least * height), 9)
+        flags = Qt.AlignmentFlag.AlignVCenter | (
+            Qt.AlignmentFlag.AlignLeft if left else Qt.AlignmentFlag.AlignHCenter
+        )
         kind = int(flags.value) | (int(Qt.TextFlag.TextWordWrap.value) if wrap else 0)
         for _ in range(30):
             room = QFontMetricsF(font).boundingRect(box, kind, text)
-            if (room.width() <= box.width() and room.height() <= box.height()) or font.pixelSize() <= 9:
+            if (
+                room.width() <= box.width() and room.height() <= box.height()
+            ) or font.pixelSize() <= smallest:
                 break
-            font.setPixelSize(max(round(0.93 * font.pixelSize()), 9))
+            font.setPixelSize(max(round(0.93 * font.pixelSize()), smallest))
+        if not wrap:
+            text = QFontMetricsF(font).elidedText(text, Qt.TextElideMode.ElideLeft, box.width())
         painter.setFont(font)
         painter.setPen(colour)
         painter.drawText(box, kind, text)
+        return QFontMetricsF(font).horizontalAdvance(text)

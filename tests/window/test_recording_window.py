@@ -9,12 +9,15 @@ from typing import Any
 
 import pytest
 from PySide6.QtCore import Qt
+from PySide6.QtGui import QColor
 from PySide6.QtWidgets import QFileDialog
 
 from audiotest.feeds.simulated import SimulatedSource
 from audiotest.keep.parts import codes_24
 from audiotest.records import LimitSet
 from audiotest.window import app
+from audiotest.window.fartext import far_view
+from audiotest.window.farview import FarPane
 from audiotest.window.mainwindow import MainWindow
 from audiotest.window.practice import PRACTICE_FEED
 from audiotest.window.settings import Settings, load_settings, save_settings
@@ -60,9 +63,9 @@ def test_one_key_starts_and_stops_it_and_the_state_is_in_sight(
     qtbot.wait(100)
     assert label.width() >= label.fontMetrics().horizontalAdvance(label.text())
     press(qtbot, window, Qt.Key.Key_F)
-    assert "● recording 0:0" in window.far_pane.view.state
+    assert window.far_pane.view.recording.startswith("● recording 0:0")
     press(qtbot, window, Qt.Key.Key_R, CONTROL)
-    wait(qtbot, lambda: "● finishing" in window.far_pane.view.state)
+    wait(qtbot, lambda: "● finishing" in window.far_pane.view.recording)
     press(qtbot, window, Qt.Key.Key_Escape)
     wait(qtbot, lambda: label.isHidden())
     assert not entry.isChecked()
@@ -70,6 +73,34 @@ def test_one_key_starts_and_stops_it_and_the_state_is_in_sight(
     kept = whole(folder)
     place_of(kept, codes_24(sound))
     assert len(kept) > 3 * RATE_HZ
+
+
+@pytest.mark.parametrize("appearance", ["light", "dark"])
+@pytest.mark.parametrize("size_percent", [100, 200])
+@pytest.mark.parametrize(
+    "words", ["● recording 1:02:07", "⚠ recording 12:07, has gaps", "⚠ recording stopped"]
+)
+def test_across_the_room_no_long_message_makes_its_state_smaller(
+    window: MainWindow, words: str, size_percent: int, appearance: str
+) -> None:
+    window.remember(size_percent=size_percent, appearance=appearance)
+    window.apply_settings()
+    pane = FarPane()
+    pane.resize(1280, 720)
+    heights = set()
+    for said in ("talking 0:03", f"recording to /home/{'somebody/' * 30}recording 2026-03-01"):
+        view = far_view(None, window.sitting.limits, None, said=said, recording=words)
+        pane.show_view(view, window.theme)
+        picture = pane.grab().toImage()
+        ink = QColor(window.theme.ink).rgb()
+        rows = [
+            y for y in range(round(0.925 * 720), 720) if any(picture.pixel(x, y) == ink for x in range(640))
+        ]
+        heights.add(rows[-1] - rows[0] + 1)
+    # Letters of 2.5 % of the height, 7 mm on a screen 30 cm high, are 8 minutes of arc at three metres; an
+    # eye that needs no glasses reads 5 (ISO 8596: a visual acuity of 1).
+    (height,) = heights
+    assert height >= 0.025 * 720
 
 
 def test_a_key_that_is_leant_on_does_its_deed_once(window: MainWindow) -> None:
