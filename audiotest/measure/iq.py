@@ -13,6 +13,7 @@ from audiotest.measure.tone import find_steady_tone
 
 CHANNEL_HZ = 12500.0
 AUDIO_HIGH_HZ = 6000.0
+AM_AUDIO_HIGH_HZ = 4500.0
 EDGE_S = 0.01
 """Left out at both ends: what a filter makes of a cut."""
 LEAST_S = 0.2
@@ -201,7 +202,7 @@ def measure_am(
     rate_hz: float,
     *,
     channel_hz: float = 10000.0,
-    audio_high_hz: float = 4500.0,
+    audio_high_hz: float = AM_AUDIO_HIGH_HZ,
     tone_hz: float | None = None,
 ) -> AmReading:
     """Modulation depth of an AM emission, both ways, and its carrier offset.

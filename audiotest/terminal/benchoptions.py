@@ -196,7 +196,7 @@ def add_iq(commands: Any) -> None:
     iq.add_argument("--tone-hz", type=test_tone_hz, metavar="HZ", help="the modulating tone, if known")
     iq.add_argument(
         "--channel-khz", type=within(1.0, 250.0, "kHz"), metavar="KHZ", default=12.5,
-        help="width kept (12.5); FM takes 12 or more",
+        help="width kept (12.5); FM takes 12 or more, AM 9",
     )  # fmt: skip
     _add_json(iq)
     iq.set_defaults(module="audiotest.terminal.iq")

@@ -11,6 +11,7 @@ from audiotest.errors import FileError, MeasureError, RequestError
 from audiotest.measure.bandwidth import OccupiedBandwidth, occupied_bandwidth
 from audiotest.measure.carriernull import IndexFit, fit_index, fm_lines
 from audiotest.measure.iq import (
+    AM_AUDIO_HIGH_HZ,
     AUDIO_HIGH_HZ,
     AmReading,
     FmReading,
@@ -80,10 +81,12 @@ def _check(arguments: argparse.Namespace) -> None:
     """Refuse what would do nothing, or something else than it says; `RequestError` names it."""
     if arguments.file is not None:
         refuse_beside_recording(device=arguments.device, seconds=arguments.seconds)
-    least_khz = 2e-3 * AUDIO_HIGH_HZ
-    if not arguments.am and arguments.channel_khz < least_khz:
+    kind, high_hz = ("AM", AM_AUDIO_HIGH_HZ) if arguments.am else ("FM", AUDIO_HIGH_HZ)
+    least_khz = 2e-3 * high_hz
+    if arguments.channel_khz < least_khz:
+        # Narrower it would cut the sidebands off, and read too little.
         raise RequestError(
-            f"--channel-khz {arguments.channel_khz:g} is too narrow: FM carries audio up to "
+            f"--channel-khz {arguments.channel_khz:g} is too narrow: {kind} carries audio up to "
             f"{least_khz / 2.0:g} kHz on both sides",
             f"give {least_khz:g} or more",
         )

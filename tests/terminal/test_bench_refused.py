@@ -68,6 +68,7 @@ def at_a_bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (["bench", "drive-by-tone", "--own-mv", "1e9"], "not from 0.001 to 20000 mV"),
     (["bench", "drive-by-speech", "--speech-mv", "nan"], "not from 0.001 to 20000 mV"),
     (["bench", "carrier-null", "--deemphasis-us", "1e9"], "not from 0 to 5000 µs"),
+    (["iq", "x.wav", "--am", "--channel-khz", "8.9"], "AM carries audio up to 4.5 kHz on both sides: give 9"),
     (["iq", "x.wav", "--tone-hz", "1e9"], "not from 20 to 6000 Hz"),
     (["iq", "x.wav", "--tone-hz", "1e-9"], "not from 20 to 6000 Hz"),
     (["send", "voice", "english_reading", "--seconds", "0.01", "--millivolt", "1", "--output", "out.toml"],
