@@ -30,6 +30,8 @@ class FeedBar(QWidget):
 
     def show_line(self, line: FeedLine, theme: Theme) -> None:
         """Write the texts; trouble is in bold with a sign."""
+        # A sentence of trouble in large letters must not make the window wider than its screen.
+        self.labels["state"].keep_whole(not line.trouble)
         for name in FROM_THE_FEED:
             label, text = self.labels[name], str(getattr(line, name))
             if name == "state" and line.trouble:

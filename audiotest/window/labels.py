@@ -123,6 +123,12 @@ class CutLabel(QLabel):
         self._spoken = spoken
         self.setSizePolicy(QSizePolicy.Policy.Preferred, QSizePolicy.Policy.Fixed)
 
+    def keep_whole(self, whole: bool) -> None:
+        """From now on it asks for all its room, or no longer."""
+        if whole != self._keep:
+            self._keep = whole
+            self.updateGeometry()
+
     def setText(self, text: str) -> None:
         """Show another text."""
         if text != self.text():

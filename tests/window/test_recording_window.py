@@ -20,6 +20,8 @@ from audiotest.window.fartext import far_view
 from audiotest.window.farview import FarPane
 from audiotest.window.mainwindow import MainWindow
 from audiotest.window.practice import PRACTICE_FEED
+from audiotest.window.presenter import FeedLine
+from audiotest.window.recording import RecordingLine
 from audiotest.window.settings import Settings, load_settings, save_settings
 from tests.keep.killing import known
 from tests.window.handling import main_window, press, wait
@@ -124,6 +126,30 @@ def test_trouble_with_the_disk_is_marked_in_the_line_and_unticks_the_menu(
     assert "Listening goes on." in window.statusBar().currentMessage()
     assert (tmp_path / "tapes").read_text() == "somebody's"
     assert window.theme.warn in label.styleSheet()
+
+
+def test_trouble_with_input_and_recording_in_large_letters_stays_on_the_screen(
+    window: MainWindow, qtbot: Any
+) -> None:
+    window.timer.stop()
+    window.resize(1280, 720)
+    window.remember(size_percent=200)
+    window.apply_settings()
+    qtbot.wait(50)
+    width = window.width()
+    trouble = "bench card: the input stopped delivering: check the plug and open it again"
+    feed, state = window.bench.feed, window.bench.feed_labels["state"]
+    line = FeedLine(source="bench card", state=trouble, scale="full scale 8.00 kHz", hiss="hiss guard: waits",
+                    lost="no drop-outs", trouble=True)  # fmt: skip
+    feed.show_line(line, window.theme)
+    feed.show_recording(RecordingLine(text="⚠ recording stopped", tip="full", trouble=True), window.theme)
+    qtbot.wait(50)
+    assert window.width() == width
+    recording = window.bench.feed_labels["recording"]
+    assert recording.width() >= recording.fontMetrics().horizontalAdvance(recording.text())
+    # What is cut off is in the tool tip, and its beginning in sight.
+    assert state.toolTip() == f"⚠ {trouble}"
+    assert state.width() >= state.fontMetrics().horizontalAdvance("⚠ bench card: the")
 
 
 @pytest.mark.parametrize("name", ["clips_folder", "recordings_folder"])
