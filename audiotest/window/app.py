@@ -52,7 +52,8 @@ def run(
     feed, limits
         None takes the remembered ones.
     record_in : Path or None
-        Record what is heard from the beginning, in a folder of its own in this one.
+        Record what is heard from the beginning, in a folder of its own in this one; the folder that was
+        chosen in the set-up stays the remembered one.
     settings_file : Path or None
         Where things are remembered; None is the user's own file.
 
@@ -71,6 +72,7 @@ def run(
     settings = load_settings(file)
     if device is not None or channel is not None:
         settings = replace(settings, device=device or settings.device, channel=channel or 0)
+    chosen_folder = settings.recordings_folder
     if record_in is not None:
         settings = replace(settings, recordings_folder=str(record_in.absolute()))
     app = QApplication.instance() or QApplication(sys.argv[:1])
@@ -83,9 +85,10 @@ def run(
     )
     if feed is None and settings.feed_file and not demo:
         _take_remembered_feed(sitting, settings.feed_file)
-    if record_in is not None:
-        sitting.recording.start()
     window = MainWindow(sitting, file)
+    if record_in is not None:
+        window.remembered_instead["recordings_folder"] = chosen_folder
+        sitting.recording.start()
     status = {"value": DONE}
     # A request to end finishes the running over, and a recording, as closing the window does.
     before = {

@@ -48,6 +48,8 @@ class MainWindow(QMainWindow):
         super().__init__()
         self.sitting = sitting
         self.settings_file = settings_file
+        self.remembered_instead: dict[str, object] = {}
+        """What stays in the file where something else counts for this run only, by the setting's name."""
         self.player = Player(lambda: self.settings.output_device)
         self.frames = 0
         self.setWindowTitle("audiotest")
@@ -101,7 +103,10 @@ class MainWindow(QMainWindow):
     def remember(self, **changes: object) -> None:
         """Change what is remembered, and write it down."""
         self.sitting.settings = replace(self.settings, **changes)  # type: ignore[arg-type]
-        if self.settings_file is not None and not save_settings(self.settings, self.settings_file):
+        for name in changes:
+            self.remembered_instead.pop(name, None)
+        lasting = replace(self.settings, **self.remembered_instead)  # type: ignore[arg-type]
+        if self.settings_file is not None and not save_settings(lasting, self.settings_file):
             self.sitting.message = f"{self.settings_file}: cannot be written; this choice is not remembered"
 
     def deed(self, name: str) -> Callable[[], None]:

@@ -179,7 +179,7 @@ def test_asked_for_at_the_start_it_records_from_the_beginning(
     qapp: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     file = tmp_path / "window.toml"
-    save_settings(Settings(set_up=True), file)
+    save_settings(Settings(set_up=True, recordings_folder=str(tmp_path / "chosen")), file)
     sound = known(RATE_HZ, 30.0)
     monkeypatch.setattr(
         "audiotest.window.mainwindow.open_input",
@@ -189,6 +189,20 @@ def test_asked_for_at_the_start_it_records_from_the_beginning(
     (folder,) = recordings(tmp_path / "tapes")
     assert place_of(whole(folder), codes_24(sound)) < RATE_HZ
     assert '"stopped"' in (folder / "recording.jsonl").read_text().splitlines()[-1]
+    # What was asked for once takes the place of nothing that was chosen.
+    assert load_settings(file).recordings_folder == str(tmp_path / "chosen")
+    assert load_settings(file).device == "card", "the file has been written"
+
+
+def test_a_folder_chosen_meanwhile_is_remembered(window: MainWindow, tmp_path: Path) -> None:
+    file = tmp_path / "window.toml"
+    window.remembered_instead["recordings_folder"] = "chosen before"
+    window.remember(size_percent=125)
+    assert load_settings(file).recordings_folder == "chosen before"
+    assert window.settings.recordings_folder == str(tmp_path / "tapes")
+    window.remember(recordings_folder="chosen now")
+    window.remember(size_percent=100)
+    assert load_settings(file).recordings_folder == "chosen now"
 
 
 @pytest.fixture
