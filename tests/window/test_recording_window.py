@@ -24,10 +24,10 @@ from audiotest.window.presenter import FeedLine
 from audiotest.window.recording import RecordingLine
 from audiotest.window.settings import Settings, load_settings, save_settings
 from tests.keep.killing import known
+from tests.window.handed import place_of, recordings, whole
 from tests.window.handling import main_window, press, wait
 from tests.window.killedwindow import LENGTH_S, RATE_HZ
 from tests.window.processes import Told, environment
-from tests.window.test_recording import place_of, recordings, whole
 
 pytestmark = pytest.mark.window
 CONTROL = Qt.KeyboardModifier.ControlModifier
