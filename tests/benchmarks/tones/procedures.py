@@ -32,7 +32,7 @@ from tests.benchmarks.tones.subaudible import RECEIVERS, over
 LIMIT_KHZ = 2.5
 OUTPUT = OutputScale(name="simulated", full_scale_mv=3000.0, ceiling_mv=4000.0)
 QUIET_DB = (40.0, 60.0)
-"""A set's own noise below its onset. A level control acts on tone and noise together, and the fit undoes it."""
+"""A set's own noise below its onset. A level control acts on both together; the fit undoes that."""
 TOLERANCES = {
     "onset dB": 0.3, "response dB": 0.3, "SINAD dB": 0.2, "sensitivity dB": 0.3, "sub-audible Hz": 0.3,
     "AM depth %": 1.0,
