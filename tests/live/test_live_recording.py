@@ -65,6 +65,8 @@ def test_what_was_heard_and_each_over_are_kept_and_nothing_is_written_over(
     tapes = tmp_path / "tapes"
     live = start_talking(card, played, tmp_path, tapes)
     live.until(r"over \d+ .* voice")
+    # Of the half second behind it the last is still to come when its card shows.
+    time.sleep(1.0)
     end(live)
     assert live.err == ""
     folder = recording_in(tapes)

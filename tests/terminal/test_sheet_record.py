@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
-from audiotest.errors import FileError, RequestError
+from audiotest.errors import FileError
 from audiotest.feeds.simulated import SimulatedSource
 from audiotest.keep.parts import find_parts, read_stretch
 from audiotest.radio.scenario import demo_simulation, demo_steps
@@ -92,14 +92,6 @@ def test_live_says_that_the_disk_is_full_and_goes_on_listening(
     assert out.count("the disk is full: what was recorded is kept. Listening goes on.") == 1
     assert "over 1 " in out, "the over that came after is measured"
     assert out.index("the disk is full") < out.index("over 1 ")
-
-
-def test_the_window_does_not_record_and_says_how(tmp_path: Path) -> None:
-    asked = arguments(tmp_path)
-    asked.text = False
-    with pytest.raises(RequestError, match="add --text"):
-        live.run(asked)
-    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_folder_that_cannot_be_made_is_named(tmp_path: Path, source: SimulatedSource) -> None:
