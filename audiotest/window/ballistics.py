@@ -32,7 +32,8 @@ class VolumeIndicator:
     def __init__(self, rate_hz: int) -> None:
         # The needle's place and speed at the samples, from the equation of its motion by the bilinear
         # transform: x' = step x + gain u. Only where it stands after a block is asked for, so that what each
-        # of a block's samples has done to it by then is worked out once.
+        # of a block's samples has done to it by then is worked out once. SciPy's filters, to which a test
+        # holds it, would hold up the first picture for half a second while they are loaded.
         motion = np.array([[0.0, 1.0], [-(ANGULAR**2), -2.0 * DAMPING * ANGULAR]]) / (2.0 * rate_hz)
         ahead = np.linalg.inv(np.eye(2) - motion)
         step = ahead @ (np.eye(2) + motion)

@@ -24,6 +24,7 @@ from PySide6.QtWidgets import (
 )
 
 from audiotest.errors import AudiotestError
+from audiotest.keep.clips import AROUND_S
 from audiotest.keep.compare import Listened
 from audiotest.measure.lean import power_density
 from audiotest.units import power_db
@@ -35,7 +36,6 @@ from audiotest.window.spectra import SPECTRUM_HIGH_HZ, spectrum_size
 from audiotest.window.theme import Theme, dress_marks
 
 LONGEST_S = 30.0
-AROUND_S = 0.5
 """An over is replayed with this much before and after it."""
 FLOOR_DB = -120.0
 

@@ -41,22 +41,22 @@ class FarView:
     strip: Strip | None
     state: str
     recording: str = ""
+    """How a recording stands, in a place of its own; whoever shows the view puts it in."""
     trend: str = ""
 
 
 def far_view(
-    heard: Heard | None, limits: LimitSet, reading: LiveReading | None, *, said: str = "", recording: str = ""
+    heard: Heard | None, limits: LimitSet, reading: LiveReading | None, *, said: str = ""
 ) -> FarView:
     """The instruction and the figure being trimmed, for a screen three metres away.
 
-    ``said`` is what the window has to say just now; it takes the place of the feed's state. ``recording``
-    says how a recording stands, and has a place of its own.
+    ``said`` is what the window has to say just now; it takes the place of the feed's state.
     """
     state = said or ("waiting for the first over" if reading is None else live_state(reading))
     if heard is None:
         return FarView(
             turn="unknown", headline="TALK", amount="", then="five seconds or more, then unkey",
-            figure=_live_figure(reading), figure_note="", strip=None, state=state, recording=recording,
+            figure=_live_figure(reading), figure_note="", strip=None, state=state,
         )  # fmt: skip
     mic, deviation = control_views(heard)
     turns = (mic.turn, deviation.turn)
@@ -65,7 +65,7 @@ def far_view(
         # What is in the way makes the figures worthless too: only what to put right is shown.
         return FarView(
             turn="unknown", headline="NOT YET", amount="", then=heard.advice.sentence, figure="",
-            figure_note="", strip=None, state=state, recording=recording,
+            figure_note="", strip=None, state=state,
         )  # fmt: skip
     if not moving:
         both = turns == ("keep", "keep")
@@ -74,7 +74,7 @@ def far_view(
         return FarView(
             turn="keep", headline="BOTH RIGHT" if both else "LEAVE BOTH", amount="",
             then="" if both else heard.advice.sentence, figure=figure, figure_note=note, strip=strip,
-            state=state, recording=recording, trend=trend_words(heard),
+            state=state, trend=trend_words(heard),
         )  # fmt: skip
     first = moving[0]
     figure, note, strip = _trim_figure(heard, first.name, limits)
@@ -83,8 +83,7 @@ def far_view(
         then = f"then {moving[1].name} {moving[1].word.lower()} {moving[1].amount}"
     return FarView(
         turn=first.turn, headline=f"{first.name.upper()} {first.word}", amount=first.amount, then=then,
-        figure=figure, figure_note=note, strip=strip, state=state, recording=recording,
-        trend=trend_words(heard),
+        figure=figure, figure_note=note, strip=strip, state=state, trend=trend_words(heard),
     )  # fmt: skip
 
 

@@ -229,11 +229,9 @@ class MainWindow(QMainWindow):
         said = self._shown_message if time.monotonic() < self._message_ends_s else ""
         if not said and self.sitting.lent_now:
             said = LENT_WORDS
-        view = far_view(
-            self.sitting.log.latest, self.sitting.limits, reading, said=said,
-            recording=self.sitting.recording.line().text,
-        )  # fmt: skip
-        self.far_pane.show_view(view, self.theme)
+        view = far_view(self.sitting.log.latest, self.sitting.limits, reading, said=said)
+        recording = self.sitting.recording.line().text
+        self.far_pane.show_view(replace(view, recording=recording), self.theme)
 
     def _mark_limiter(self, heard: Heard) -> None:
         limiter, deviation = heard.over.limiter, heard.over.deviation

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from audiotest.errors import MeasureError
 from audiotest.feeds.protocol import Source
 from audiotest.feeds.scale import learn_from_hiss, learn_from_tone, save_feed
-from audiotest.keep.clips import clip_name, save_clip
+from audiotest.keep.clips import AROUND_S, clip_name, save_clip
 from audiotest.measure.drivemodel import load_model
 from audiotest.records import Feed, LimitSet
 from audiotest.session.worker import Ended, OverHeard
@@ -25,7 +25,6 @@ from audiotest.window.presenter import Heard, OverLog
 from audiotest.window.recording import Recording
 from audiotest.window.settings import Settings, clips_folder, recordings_folder
 
-AROUND_S = 0.5
 OUTLINE_COLUMNS = 96
 LEARN_S = 5.0
 PAUSE_ENDS_OVER_S = 2.0

@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 import soundfile
 import soxr
+from scipy.signal.windows import blackmanharris
 
-from audiotest.measure.narrowlink import ends_at_4_khz, link_conditions
+from audiotest.measure.narrowlink import WINDOW, ends_at_4_khz, link_conditions
 from audiotest.measure.over import OverAudio, measure_over
 from audiotest.radio.link import simulate
 from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
@@ -68,6 +69,12 @@ def test_a_recording_at_8_khz_tells_nothing_and_silence_has_no_edge():
     assert not ends_at_4_khz(np.asarray(soxr.resample(behind, RATE_HZ, 8000)), 8000)
     assert not ends_at_4_khz(np.zeros(RATE_HZ, dtype=np.float32), RATE_HZ)
     assert not ends_at_4_khz(np.zeros(10, dtype=np.float32), RATE_HZ)
+
+
+def test_the_window_is_the_one_that_scipy_has():
+    turns = 2.0 * np.pi * np.arange(4800) / 4800
+    made = sum(share * np.cos(k * turns) for k, share in enumerate(WINDOW))
+    np.testing.assert_allclose(made, blackmanharris(4800, sym=False), atol=1e-12)
 
 
 def test_a_whistle_below_4_khz_is_no_edge():

@@ -4,6 +4,7 @@ import json
 import signal
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -91,8 +92,8 @@ def test_across_the_room_no_long_message_makes_its_state_smaller(
     pane.resize(1280, 720)
     heights = set()
     for said in ("talking 0:03", f"recording to /home/{'somebody/' * 30}recording 2026-03-01"):
-        view = far_view(None, window.sitting.limits, None, said=said, recording=words)
-        pane.show_view(view, window.theme)
+        view = far_view(None, window.sitting.limits, None, said=said)
+        pane.show_view(replace(view, recording=words), window.theme)
         picture = pane.grab().toImage()
         ink = QColor(window.theme.ink).rgb()
         rows = [

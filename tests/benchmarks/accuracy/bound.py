@@ -28,6 +28,7 @@ from audiotest.radio.transmitter import (
 )
 from tests.benchmarks.accuracy.draw import draw_mouth
 from tests.benchmarks.accuracy.mouth import RATE_HZ, at_the_microphone
+from tests.benchmarks.accuracy.sets import recordings, talkers_of
 
 DRIVES_DB = np.arange(3.0, 25.0, 3.0)
 LEVELS_DB = (2.0, 1.0, 0.0, -1.0, -2.0, -4.0, -7.0, -10.0, -14.0, -20.0)
@@ -57,9 +58,7 @@ def statistics(size: Array) -> list[float]:
 
 def rows(corpus: Path, split: str, rng: np.random.Generator, seconds: float) -> tuple[Inputs, list[float]]:
     """Statistics by view, and true drives, of random cuts."""
-    index = json.loads((corpus / "index.json").read_text())
-    talkers = [t for t in index if t["split"] == split]
-    files = {t["id"]: corpus / t["file"] for t in talkers}
+    talkers, files = talkers_of(corpus, split), recordings(corpus)
     inputs: Inputs = {view: [] for view in VIEWS}
     drives: list[float] = []
     for _ in range(CUTS[split]):

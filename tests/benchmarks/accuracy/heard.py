@@ -27,7 +27,7 @@ from audiotest.radio.settings import Receiver, Timing, Transmitter
 from audiotest.radio.transmitter import Modulation, modulate, select
 from tests.benchmarks.accuracy.draw import Mouth
 from tests.benchmarks.accuracy.mouth import RATE_HZ, at_the_microphone
-from tests.benchmarks.accuracy.sets import read_shard
+from tests.benchmarks.accuracy.sets import read_shard, recordings
 
 SEND_HZ = 192000
 NOISELESS_DB = 90.0
@@ -145,8 +145,7 @@ def main() -> None:
     parser.add_argument("--split", default="test")
     parser.add_argument("--workers", type=int, default=1)
     options = parser.parse_args()
-    index = json.loads((options.corpus / "index.json").read_text())
-    files = {talker["id"]: options.corpus / talker["file"] for talker in index}
+    files = recordings(options.corpus)
     errors: list[dict[str, tuple[float, float]]] = []
     with ProcessPoolExecutor(options.workers) as pool:
         for part in pool.map(

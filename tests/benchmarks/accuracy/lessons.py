@@ -8,7 +8,6 @@ limiter's input was there, which is what makes a few talkers go a long way.
 """
 
 import argparse
-import json
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, replace
 from pathlib import Path
@@ -36,7 +35,7 @@ from audiotest.radio.transmitter import analogue_lowpass
 from tests.benchmarks.accuracy.draw import CONFOUNDERS, Over, draw_over
 from tests.benchmarks.accuracy.mouth import RATE_HZ as VOICE_HZ
 from tests.benchmarks.accuracy.mouth import at_the_microphone
-from tests.benchmarks.accuracy.sets import read_set
+from tests.benchmarks.accuracy.sets import read_set, recordings, talkers_of
 
 BASEBAND_HZ = 48000
 FINER = 4
@@ -258,9 +257,7 @@ def shard(job: tuple[str, str, str, int, int]) -> str:
     path = Path(out) / f"lesson-{number:04d}.npz"
     if path.exists():
         return f"{path.name}: there"
-    index = json.loads((Path(corpus) / "index.json").read_text())
-    talkers = [t for t in index if t["split"] in splits.split(",")]
-    files = {t["id"]: Path(corpus) / t["file"] for t in talkers}
+    talkers, files = talkers_of(Path(corpus), *splits.split(",")), recordings(Path(corpus))
     rng = np.random.default_rng([seed, number])
     rows, names = [], []
     while len(rows) < SHARD_N:

@@ -24,6 +24,7 @@ from audiotest.radio.link import Simulation, simulate
 from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
 from tests.benchmarks.accuracy.draw import Over, draw_over
 from tests.benchmarks.accuracy.mouth import RATE_HZ, at_the_microphone
+from tests.benchmarks.accuracy.sets import recordings, talkers_of
 
 SHARD_N = 50
 BASEBAND_HZ = {"train": 96000, "tune": 192000, "test": 192000}
@@ -95,9 +96,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
     options.out.mkdir(parents=True, exist_ok=True)
-    index = json.loads((options.corpus / "index.json").read_text())
-    talkers = [t for t in index if t["split"] == options.split]
-    files = {t["id"]: options.corpus / t["file"] for t in talkers}
+    talkers, files = talkers_of(options.corpus, options.split), recordings(options.corpus)
     for shard in range(-(-options.overs // SHARD_N)):
         path = options.out / f"{options.split}-{shard:04d}.npz"
         if path.exists():

@@ -28,6 +28,7 @@ from audiotest.radio.transmitter import (
 )
 from tests.benchmarks.accuracy.draw import Mouth
 from tests.benchmarks.accuracy.mouth import RATE_HZ, at_the_microphone
+from tests.benchmarks.accuracy.sets import recordings
 
 LIMITER_HZ = 48000
 BAND_HZ = 3000.0
@@ -63,8 +64,7 @@ def main() -> None:
     parser.add_argument("--split", default="test")
     parser.add_argument("--workers", type=int, default=1)
     options = parser.parse_args()
-    index = json.loads((options.corpus / "index.json").read_text())
-    files = {talker["id"]: options.corpus / talker["file"] for talker in index}
+    files = recordings(options.corpus)
     found: dict[str, float] = {}
     with ProcessPoolExecutor(options.workers) as pool:
         shards = sorted(options.set.glob(f"{options.split}-*.json"))

@@ -5,6 +5,7 @@ from collections.abc import Iterable
 
 from audiotest.keep.drawing import Axes, Box, Dot, Drawing, Ink, Line, Shape, Words, svg
 from tests.benchmarks.accuracy.overs import Predictions
+from tests.benchmarks.accuracy.report import FIGURES
 from tests.benchmarks.accuracy.score import Record
 
 DRIVE_DB = (-15.0, 28.0)
@@ -85,7 +86,7 @@ def deviation_drawing(records: list[Record], tool: Predictions) -> Drawing:
             if r["kind"] == "plain" and (p := tool.get(r["id"], {})).get(key)
         ]
         plotted_points(axes, points, ink, full=full)
-        axes.shapes += legend(legend_x, 12.0, key, ink, full=full)
+        axes.shapes += legend(legend_x, 12.0, FIGURES[key], ink, full=full)
     return Drawing(
         title="Error of the measured deviation",
         says="Dots along the line of no error, within about 1 dB of it for most overs, further apart where "

@@ -10,6 +10,8 @@ from tests.benchmarks.accuracy.score import Prediction, Record
 from tests.benchmarks.accuracy.unrecognised import unrecognised
 
 Row = tuple[str, list[Record]]
+FIGURES = {"p999_khz": "99.9 %", "peak_khz": "peak"}
+"""What is said of a deviation's key."""
 OVERLOADED_N = 3
 """Samples at full scale while somebody speaks from which on an over counts as overloaded."""
 
@@ -102,10 +104,10 @@ def deviation_table(records: list[Record], tool: dict[str, Prediction]) -> str:
         ("CNR 12 … 18 dB", [r for r in plain if 12.0 <= r["receiver"]["cnr_db"] < 18.0]),
         ("CNR below 12 dB", [r for r in plain if r["receiver"]["cnr_db"] < 12.0]),
     ):
-        for key in ("p999_khz", "peak_khz"):
+        for key, figure in FIGURES.items():
             row = score.deviation_row(part, tool, key)
             figures = [cell(row[k], 2) for k in ("bias_db", "median_db", "e95_db")]
-            body.append([name, key, cell(row["n"]), cell(row["measured"]), *figures])
+            body.append([name, figure, cell(row["n"]), cell(row["measured"]), *figures])
     return table(["overs", "figure", "n", "measured", "bias dB", "median error dB", "95 % within dB"], body)
 
 
@@ -188,10 +190,10 @@ def heard_table(heard: dict[str, Any]) -> str:
     """How well the deviation could be told at each step on its way, as `heard.py` found it."""
     body = []
     for step, name in DEVIATION_STEPS.items():
-        for key in ("p999", "peak"):
-            found = heard[f"{step}_{key}"]
+        for key, figure in FIGURES.items():
+            found = heard[f"{step}_{key.removesuffix('_khz')}"]
             figures = [cell(found[k], 2) for k in ("bias_db", "median_db", "e95_db")]
-            body.append([name, f"{key}_khz", str(heard["n"]), *figures])
+            body.append([name, figure, str(heard["n"]), *figures])
     return table(["told from", "figure", "n", "bias dB", "median error dB", "95 % within dB"], body)
 
 

@@ -10,12 +10,13 @@ import argparse
 import json
 import shutil
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pyworld
 import soundfile as sf
 from numpy.typing import NDArray
+
+from tests.benchmarks.accuracy.sets import talkers_of
 
 LONGEST_S = 60.0
 Samples = NDArray[np.float64]
@@ -65,7 +66,7 @@ def main() -> None:
     parser.add_argument("--variants", type=int, default=12)
     options = parser.parse_args()
     options.out.mkdir(parents=True, exist_ok=True)
-    index: list[dict[str, Any]] = json.loads((options.corpus / "index.json").read_text())
+    index = talkers_of(options.corpus)
     rng = np.random.default_rng(7)
     for talker in list(index):
         shutil.copy(options.corpus / talker["file"], options.out / talker["file"])
