@@ -1,0 +1,60 @@
+"""What forbids the advice, and what only takes confidence from it."""
+
+from dataclasses import replace
+
+import pytest
+
+from audiotest.advise.rules import GATES, TARGET_DRIVE_DB, advise
+from audiotest.measure.conditions import CONDITIONS
+from tests.advise.invented import LIMITS, an_over
+
+
+@pytest.mark.parametrize("name", GATES)
+def test_a_gate_forbids_both_and_says_what_to_put_right(name):
+    short = replace(an_over(6.0, 2.2, conditions=(name,)), speech_end_s=3.0)
+    noisy = replace(short, noise=replace(short.noise, quieting_db=12.0))
+    advice = advise(noisy, LIMITS)
+    assert (advice.mic_gain, advice.deviation) == ("unknown", "unknown")
+    assert (advice.mic_gain_db, advice.deviation_factor, advice.confidence) == (None, None, 0.0)
+    assert CONDITIONS[name].remedy in advice.sentence
+    assert advice.sentence.startswith("First ")
+
+
+def test_peaks_that_outrun_the_if_and_the_limit_ask_for_less_deviation_and_leave_the_mic_gain_open():
+    advice = advise(an_over(14.0, 5.0, conditions=("if_narrow",)), LIMITS)
+    assert (advice.mic_gain, advice.deviation) == ("unknown", "lower")
+    assert advice.deviation_factor == pytest.approx(0.45)
+    assert "IF clips the peaks" in advice.sentence
+    overloaded = advise(an_over(14.0, 5.0, conditions=("if_narrow", "overload")), LIMITS)
+    assert (overloaded.mic_gain, overloaded.deviation) == ("unknown", "unknown")
+
+
+@pytest.mark.parametrize("conditions", [("weak",), ("too_little_speech",), ("weak", "too_little_speech")])
+def test_a_drive_that_is_surely_too_high_is_said_through_noise_and_the_peaks_are_not(conditions):
+    advice = advise(an_over(14.0, 3.0, half_db=5.0, conditions=conditions), LIMITS)
+    assert (advice.mic_gain, advice.deviation) == ("lower", "unknown")
+    assert advice.mic_gain_db == pytest.approx(TARGET_DRIVE_DB - 14.0)
+    assert advice.sentence.startswith("Mic gain down")
+    assert "for the peaks" in advice.sentence
+    unsure = an_over(14.0, 3.0, half_db=7.0, conditions=conditions)
+    assert advise(unsure, LIMITS).mic_gain == "unknown"
+    overloaded = an_over(14.0, 3.0, half_db=5.0, conditions=(*conditions, "overload"))
+    assert advise(overloaded, LIMITS).mic_gain == "unknown"
+
+
+def test_overload_is_put_right_before_anything_else():
+    advice = advise(an_over(conditions=("too_little_speech", "weak", "overload")), LIMITS)
+    assert CONDITIONS["overload"].remedy in advice.sentence
+
+
+def test_every_condition_the_rules_use_is_described():
+    assert set(GATES) <= set(CONDITIONS)
+
+
+@pytest.mark.parametrize("name", ["levelling", "compressed_source", "codec"])
+def test_a_doubt_leaves_the_direction_and_takes_confidence(name):
+    sure = advise(an_over(14.0), LIMITS)
+    doubted = advise(an_over(14.0, conditions=(name,)), LIMITS)
+    assert doubted.mic_gain == sure.mic_gain
+    assert doubted.confidence < sure.confidence
+    assert any(CONDITIONS[name].meaning in line for line in doubted.because)
