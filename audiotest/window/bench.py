@@ -17,7 +17,7 @@ from audiotest.window.meters import MeterPane, sounds_like_hiss
 from audiotest.window.overtape import OverTape, TapeButtons
 from audiotest.window.practicepane import PracticePane
 from audiotest.window.presenter import FeedLine
-from audiotest.window.scope import VIEW_WORDS, Scope
+from audiotest.window.scope import Scope
 from audiotest.window.spectrumview import ROW_S, SpectrumView, Waterfall
 from audiotest.window.theme import LIGHT, Theme
 
@@ -132,11 +132,14 @@ class Bench(QWidget):
         self.fit()
 
     def write_captions(self) -> None:
-        """Say above each picture what it shows or what the cursor reads, and that it is frozen."""
+        """Say above each picture what it shows or what the cursor reads, and that it is frozen.
+
+        What each trace is stands in the picture's legend: together the line would be cut at 1280 pixels.
+        """
         average = "averaged" if self.spectrum.average else "as it comes"
         texts = {
-            "scope": f"Scope: {self.scope.unit} over ms, {VIEW_WORDS[self.scope.view]}",
-            "spectrum": f"Spectrum: dBFS over Hz, {average}, peaks held",
+            "scope": f"Scope: {self.scope.unit} over ms",
+            "spectrum": f"Spectrum: dBFS over Hz, {average}",
             "waterfall": "Waterfall: s ago over Hz",
         }
         for name, text in texts.items():

@@ -21,7 +21,6 @@ BEFORE_S, AFTER_S, MARGIN_S, SEARCH_S = 0.005, 0.025, 0.010, 0.025
 SPAN_S = BEFORE_S + AFTER_S + SEARCH_S + 2 * MARGIN_S
 GHOSTS = 3
 VIEWS = ("both", "flattened", "raw")
-VIEW_WORDS = {"both": "raw and flattened", "flattened": "flattened", "raw": "raw"}
 
 
 class Scope:

@@ -271,6 +271,14 @@ def test_deviation_peak_leaves_out_the_hiss_at_the_end(
     assert meters.deviation.value is None
 
 
+def test_the_captions_of_the_pictures_are_whole_on_a_small_screen(window: MainWindow, qtbot: Any) -> None:
+    window.apply_settings()
+    window.resize(1280, 720)
+    qtbot.wait(30)  # the font reaches the widgets by events
+    for name, caption in window.bench.captions.items():
+        assert caption.fontMetrics().horizontalAdvance(caption.text()) <= caption.contentsRect().width(), name
+
+
 def test_practice_knobs_turn_the_simulated_set(window: MainWindow, qtbot: Any) -> None:
     pane = window.practice
     pane.mic.setFocus()
