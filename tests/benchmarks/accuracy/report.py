@@ -111,20 +111,30 @@ def deviation_table(records: list[Record], tool: dict[str, Prediction]) -> str:
     return table(["overs", "figure", "n", "measured", "bias dB", "median error dB", "95 % within dB"], body)
 
 
+OUTCOMES = ("n", "right", "abstained", "wrong", "opposite")
+CLEARLY_HEARD_DB, CLEARLY_HEARD_S = 18.0, 7.0
+"""Carrier over the noise, and speech, from which on an over is one that a technician would judge by."""
+
+
 def advice_table(records: list[Record], tool: dict[str, Prediction]) -> str:
     """Advice in the clear cases: right, abstained, wrong, opposite."""
     plain = plain_overs(records)
+    heard = [
+        r
+        for r in plain
+        if r["receiver"]["cnr_db"] >= CLEARLY_HEARD_DB and r["mouth"]["seconds"] >= CLEARLY_HEARD_S
+    ]
+    well = f"all, CNR {CLEARLY_HEARD_DB:.0f} dB and up and {CLEARLY_HEARD_S:.0f} s of speech and more"
     body = []
     for control, wants in (
         ("mic_gain", ("raise", "keep", "lower", "keep or lower")),
         ("deviation", ("raise", "keep", "lower", "unknown")),
     ):
-        for wanted in wants:
-            row = score.advice_row(plain, tool, control, wanted)
-            body.append(
-                [control, wanted, *(str(row[k]) for k in ("n", "right", "abstained", "wrong", "opposite"))]
-            )
-    return table(["control", "the truth wants", "n", "right", "abstained", "wrong", "opposite"], body)
+        rows = [(wanted, score.advice_row(plain, tool, control, wanted)) for wanted in wants]
+        rows.append(("**all**", score.advice_row(plain, tool, control)))
+        rows.append((well, score.advice_row(heard, tool, control)))
+        body += [[control, name, *(str(row[k]) for k in OUTCOMES)] for name, row in rows]
+    return table(["control", "the truth wants", *OUTCOMES], body)
 
 
 def confounder_table(records: list[Record], tool: dict[str, Prediction]) -> str:

@@ -128,17 +128,18 @@ def advice_outcome(wanted: str, given: str) -> str:
 
 
 def advice_row(
-    records: list[Record], predictions: dict[str, Prediction], control: str, wanted: str
+    records: list[Record], predictions: dict[str, Prediction], control: str, wanted: str | None = None
 ) -> dict[str, int]:
-    """Outcomes of one control's advice over the clear cases that want `wanted`."""
+    """Outcomes of one control's advice over the clear cases that want `wanted`, or over all of them."""
     clear = clear_mic if control == "mic_gain" else clear_deviation
     row = {"n": 0, "right": 0, "abstained": 0, "wrong": 0, "opposite": 0}
     for record in records:
-        if clear(record) != wanted:
+        want = clear(record)
+        if want is None or wanted not in (None, want):
             continue
         row["n"] += 1
         given = (predictions.get(record["id"]) or {}).get(control, "unknown")
-        row[advice_outcome(wanted, given)] += 1
+        row[advice_outcome(want, given)] += 1
     return row
 
 

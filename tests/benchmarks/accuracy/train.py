@@ -38,7 +38,7 @@ WHOLE_N = 280
 
 def with_path_flag(whole: Floats) -> Floats:
     """Lessons that were rendered before a path could be known say so in one column more."""
-    return np.pad(whole, ((0, 0), (0, WHOLE_N - whole.shape[1])))
+    return np.pad(whole, ((0, 0), (0, max(0, WHOLE_N - whole.shape[1]))))
 
 
 class Data:
