@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 import audiotest.measure.drivemodel as drivemodel
-from audiotest.advise.rules import advise
+from audiotest.advise.rules import judge
 from audiotest.records import Feed, LimitSet, Over, PathResponse
 from audiotest.session.engine import Engine
 from tests.benchmarks.accuracy.score import Prediction, Record
@@ -63,10 +63,13 @@ def longest_overlap(overs: list[Over], start_s: float, end_s: float) -> Over | N
     return overs[best[1]] if best[0] > 0.0 else None
 
 
-def measured(record: Record, audio: NDArray[np.float32], path: PathResponse | None = None) -> Prediction:
-    """What the tool says of one over."""
+def measured(
+    record: Record, audio: NDArray[np.float32], path: PathResponse | None = None, *, scaled: bool = True
+) -> Prediction:
+    """What the tool says of one over; without `scaled` as to somebody who never learned a feed."""
     limits = limits_of(record)
-    engine = Engine(record["sample_rate_hz"], feed=feed_of(record, path), limits=limits)
+    feed = feed_of(record, path) if scaled else None
+    engine = Engine(record["sample_rate_hz"], feed=feed, limits=limits)
     overs: list[Over] = []
     for first in range(0, len(audio), BLOCK_N):
         overs += engine.push(audio[first : first + BLOCK_N])
@@ -75,7 +78,7 @@ def measured(record: Record, audio: NDArray[np.float32], path: PathResponse | No
     over = longest_overlap(overs, truth["start_s"], truth["end_s"])
     if over is None:
         return {"overs": len(overs)}
-    advice = advise(over, limits, scale_uncertainty_db=SCALE_UNCERTAINTY_DB)
+    advice = judge(over, feed, limits)
     return {
         "overs": len(overs),
         "kind": over.kind,
