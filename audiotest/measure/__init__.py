@@ -61,7 +61,7 @@ Tones
 -----
 tone.measure_tone                 frequency, level, SINAD and distortion of a steady tone
 sinad.read_sinad                  SINAD with its uncertainty, also of a running stream
-cycle.measure_cycle               one cycle without noise: both peaks, harmonics
+cycle.measure_cycle               one cycle without noise: both peaks, harmonics; whether it is there
 twotone.measure_two_tone          intermodulation
 response.judge_response           an audio response against its mask
 sensitivity.sinad_crossing        sensitivity and squelch from readings at known levels

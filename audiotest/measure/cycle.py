@@ -12,6 +12,9 @@ from audiotest.measure.tone import fit_sine
 SEARCH_SHARE = 0.03
 GRID_N = 512
 MOST_HARMONICS = 40
+PIECES, LEAST_PIECES, PIECE_PERIODS = 16, 3, 3
+MOST_CHANCE = 1e-8
+"""Chance with which noise alone may pass for the tone, for each of the frequencies that are tried."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,7 +23,8 @@ class Cycle:
 
     ``fundamental`` is a peak amplitude; ``distortion`` the root of the summed squares of the harmonics over
     it; ``noise_rms`` what is left once the periodic part is taken away, up to the same ``high_hz``.
-    ``harmonics`` are the peak amplitudes of orders 1, 2, 3 and on.
+    ``noise_distortion`` is what that noise alone makes a clean tone's distortion read. ``harmonics`` are the
+    peak amplitudes of orders 1, 2, 3 and on.
     """
 
     frequency_hz: float
@@ -30,6 +34,7 @@ class Cycle:
     distortion: float
     mean: float
     noise_rms: float
+    noise_distortion: float
     harmonics: tuple[float, ...]
 
 
@@ -64,9 +69,7 @@ def measure_cycle(
     Each harmonic is a windowed Fourier sum at a multiple of the fitted frequency; ten periods or more under a
     Hann window keep what one harmonic leaks into the next below -80 dB (textbook).
     """
-    x = np.asarray(samples, dtype=np.float64)
-    if len(x) < max(0.05 * rate_hz, 10.0 * rate_hz / tone_hz):
-        raise MeasureError("too short to measure a tone's waveform", "listen longer")
+    x = _long_enough(samples, rate_hz, tone_hz)
     frequency_hz = _exact_hz(x, rate_hz, tone_hz)
     count = int(min(high_hz, 0.48 * rate_hz) // frequency_hz)
     count = max(1, min(count, MOST_HARMONICS))
@@ -88,7 +91,9 @@ def measure_cycle(
         raise MeasureError("there is no tone", "check the cable and the level")
     grid = np.outer(orders, np.linspace(0.0, 2.0 * np.pi, GRID_N, endpoint=False))
     wave = np.sum(parts.real[:, None] * np.cos(grid) - parts.imag[:, None] * np.sin(grid), axis=0)
-    rest = bandpass(x - periodic, rate_hz, 0.0, high_hz)
+    noise_rms = float(np.sqrt(np.mean(bandpass(x - periodic, rate_hz, 0.0, high_hz) ** 2)))
+    # The mean square of such a sum over noise of even density up to `high_hz` (textbook).
+    line_power = 4.0 * float(np.sum(window**2)) * noise_rms**2 * max(rate_hz / 2.0 / high_hz, 1.0)
     return Cycle(
         frequency_hz=frequency_hz,
         positive=float(np.max(wave)),
@@ -96,9 +101,41 @@ def measure_cycle(
         fundamental=float(size[0]),
         distortion=float(np.sqrt(np.sum(size[1:] ** 2)) / size[0]),
         mean=mean,
-        noise_rms=float(np.sqrt(np.mean(rest**2))),
+        noise_rms=noise_rms,
+        noise_distortion=float(np.sqrt((count - 1) * line_power) / size[0]),
         harmonics=tuple(float(value) for value in size),
     )
+
+
+def tone_stands_out(samples: NDArray[np.floating], rate_hz: float, tone_hz: float) -> bool:
+    """Whether a steady line within 3 % of `tone_hz` is more than the noise around it.
+
+    Parameters and errors are those of `measure_cycle`, which measures something in any noise: `samples` of
+    shape (n,) in any unit, frequencies in Hz.
+
+    Notes
+    -----
+    The stretch is cut into pieces, three periods or more each. A steady tone turns up in all of them with
+    one amplitude and phase, noise and speech do not: the power of the mean over that of the scatter is
+    distributed as F with 2 and 2(n - 1) degrees of freedom for noise (textbook).
+    """
+    x = _long_enough(samples, rate_hz, tone_hz)
+    frequency_hz = _exact_hz(x, rate_hz, tone_hz)
+    count = int(np.clip(len(x) * frequency_hz / rate_hz / PIECE_PERIODS, LEAST_PIECES, PIECES))
+    piece_n = len(x) // count
+    turned = (x - np.mean(x)) * np.exp(-2j * np.pi * frequency_hz / rate_hz * np.arange(len(x)))
+    parts = turned[: count * piece_n].reshape(count, piece_n) @ np.hanning(piece_n + 2)[1:-1]
+    mean = np.mean(parts)
+    scatter = float(np.sum(np.abs(parts - mean) ** 2)) / (count - 1)
+    ratio = count * float(np.abs(mean)) ** 2 / max(scatter, 1e-300)
+    return bool((1.0 + ratio / (count - 1)) ** (1 - count) < MOST_CHANCE)
+
+
+def _long_enough(samples: NDArray[np.floating], rate_hz: float, tone_hz: float) -> NDArray[np.float64]:
+    x = np.asarray(samples, dtype=np.float64)
+    if len(x) < max(0.05 * rate_hz, 10.0 * rate_hz / tone_hz):
+        raise MeasureError("too short to measure a tone's waveform", "listen longer")
+    return x
 
 
 def _exact_hz(x: NDArray[np.float64], rate_hz: float, tone_hz: float) -> float:

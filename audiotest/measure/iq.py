@@ -7,7 +7,7 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from audiotest.errors import MeasureError
-from audiotest.measure.cycle import Cycle, measure_cycle
+from audiotest.measure.cycle import SEARCH_SHARE, Cycle, measure_cycle, tone_stands_out
 from audiotest.measure.filters import bandpass
 from audiotest.measure.tone import find_steady_tone
 
@@ -30,12 +30,17 @@ LEAST_OFFSET_HZ = 30.0
 MOST_IMAGE = 10.0 ** (-36.0 / 20.0)
 """An image this strong moves a depth by up to 1.6 %."""
 
+LEAST_SHARE, LEAST_SHARE_BESIDE = 0.01, 0.5
+"""Of all power, in the tone that was asked for: 20 dB below the rest nothing of its waveform can be told.
+Where another tone stands out, a harmonic of that one is not meant."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FmReading:
     """Deviation in kHz from the carrier's mean frequency; ``tone`` is the cycle of a steady tone, if one.
 
-    With a tone the peaks are the cycle's, free of noise; without, they are the largest seen.
+    With a tone the peaks are the cycle's, free of noise; without, they are the largest seen. ``no_tone`` says
+    so where a tone was asked for and is not there.
     """
 
     offset_hz: float
@@ -45,17 +50,19 @@ class FmReading:
     p999_khz: float
     rms_khz: float
     tone: Cycle | None
+    no_tone: str | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AmReading:
-    """Modulation depth in percent of the carrier: up, down, and (max-min)/(max+min)."""
+    """Modulation depth in percent of the carrier: up, down, and (max-min)/(max+min); tone as in FM."""
 
     offset_hz: float
     positive_percent: float
     negative_percent: float
     depth_percent: float
     tone: Cycle | None
+    no_tone: str | None
 
 
 def complex_feed(stereo: NDArray[np.floating], *, swapped: bool = False) -> NDArray[np.complex128]:
@@ -152,7 +159,7 @@ def measure_fm(
     audio_high_hz : float
         Modulation up to here counts.
     tone_hz : float or None
-        A known test tone; None looks for one.
+        A known test tone, which may lie deep in noise; None looks for one that stands out.
 
     Returns
     -------
@@ -181,9 +188,7 @@ def measure_fm(
     swing_khz = bandpass(step - mean_hz, rate_hz, 0.0, audio_high_hz) / 1e3
     cut_n = round(EDGE_S * rate_hz)
     swing_khz = swing_khz[cut_n:-cut_n]
-    # A carrier without modulation has no tone, only the noise of the discriminator.
-    found_hz = tone_hz if tone_hz is not None else find_steady_tone(swing_khz, rate_hz)
-    cycle = None if found_hz is None else measure_cycle(swing_khz, rate_hz, found_hz, high_hz=audio_high_hz)
+    cycle, no_tone = _tone_in(swing_khz, rate_hz, tone_hz, audio_high_hz)
     positive = float(np.max(swing_khz)) if cycle is None else cycle.positive
     negative = float(-np.min(swing_khz)) if cycle is None else cycle.negative
     return FmReading(
@@ -194,6 +199,7 @@ def measure_fm(
         p999_khz=float(np.quantile(np.abs(swing_khz), QUANTILE)),
         rms_khz=float(np.sqrt(np.mean(swing_khz**2))),
         tone=cycle,
+        no_tone=no_tone,
     )
 
 
@@ -237,8 +243,7 @@ def measure_am(
         raise MeasureError("the carrier swings in phase", "depth is for AM; for FM measure the deviation")
     envelope = product.real
     audio = bandpass(envelope, rate_hz, 0.0, audio_high_hz)
-    found_hz = tone_hz if tone_hz is not None else find_steady_tone(audio, rate_hz)
-    cycle = None if found_hz is None else measure_cycle(audio, rate_hz, found_hz, high_hz=audio_high_hz)
+    cycle, no_tone = _tone_in(audio, rate_hz, tone_hz, audio_high_hz)
     up = float(np.max(audio)) if cycle is None else cycle.positive
     down = float(-np.min(audio)) if cycle is None else cycle.negative
     return AmReading(
@@ -247,7 +252,29 @@ def measure_am(
         negative_percent=100.0 * down,
         depth_percent=100.0 * (up + down) / (2.0 + up - down),
         tone=cycle,
+        no_tone=no_tone,
     )
+
+
+def _tone_in(
+    audio: NDArray[np.float64], rate_hz: float, tone_hz: float | None, high_hz: float
+) -> tuple[Cycle | None, str | None]:
+    """The cycle of the tone asked for, or of the one that is found; or that what was asked for is not there.
+
+    A carrier without modulation has no tone, only the noise of the discriminator.
+    """
+    steady_hz = find_steady_tone(audio, rate_hz)
+    if tone_hz is None:
+        found = None if steady_hz is None else measure_cycle(audio, rate_hz, steady_hz, high_hz=high_hz)
+        return found, None
+    beside = steady_hz is not None and abs(steady_hz - tone_hz) > SEARCH_SHARE * tone_hz
+    if tone_stands_out(audio, rate_hz, tone_hz):
+        cycle = measure_cycle(audio, rate_hz, tone_hz, high_hz=high_hz)
+        least_share = LEAST_SHARE_BESIDE if beside else LEAST_SHARE
+        if cycle.fundamental**2 / 2.0 >= least_share * float(np.var(audio)):
+            return cycle, None
+    other = f", but one at {steady_hz:.1f} Hz" if beside else ""
+    return None, f"no tone at {tone_hz:g} Hz{other}"
 
 
 def _carrier_hz(z: NDArray[np.complex128], rate_hz: float) -> float:

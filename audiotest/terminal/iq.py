@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from audiotest.errors import FileError, MeasureError, RequestError
 from audiotest.measure.bandwidth import OccupiedBandwidth, occupied_bandwidth
 from audiotest.measure.carriernull import IndexFit, fit_index, fm_lines
+from audiotest.measure.cycle import Cycle
 from audiotest.measure.iq import (
     AM_AUDIO_HIGH_HZ,
     AUDIO_HIGH_HZ,
@@ -29,6 +30,8 @@ from audiotest.tones.reported import number
 SCHEMA = "audiotest-iq-1"
 LIVE_RATE_HZ = 48000
 LIVE_S = 2.0
+HIDDEN = 3.0
+"""A distortion below so many times what noise alone makes it read is not told from noise."""
 SOURCE = "99 % of the power, Radio Regulations 1.153, β % method of ITU-R SM.328 and SM.443 (from memory)"
 
 
@@ -49,6 +52,9 @@ def run(arguments: argparse.Namespace) -> int:
     lines: IndexFit | None = None
     if fm is not None and fm.tone is not None:
         lines = _lines(iq, rate_hz, fm, notes)
+    no_tone = fm.no_tone if fm else am.no_tone if am else None
+    if no_tone is not None:
+        notes.append(no_tone)
     notes += feed_doubts(iq, fm.offset_hz if fm else am.offset_hz if am else 0.0)
     band: OccupiedBandwidth | None = None
     try:
@@ -89,6 +95,11 @@ def _check(arguments: argparse.Namespace) -> None:
             f"--channel-khz {arguments.channel_khz:g} is too narrow: {kind} carries audio up to "
             f"{least_khz / 2.0:g} kHz on both sides",
             f"give {least_khz:g} or more",
+        )
+    if arguments.tone_hz is not None and arguments.tone_hz > high_hz:
+        raise RequestError(
+            f"--tone-hz {arguments.tone_hz:g} is too high: {kind} audio is measured up to {high_hz:g} Hz",
+            "name a lower tone",
         )
 
 
@@ -152,6 +163,12 @@ def _khz(value: float) -> str:
     return number(value, "kHz")
 
 
+def _distortion(tone: Cycle) -> str:
+    if tone.distortion >= HIDDEN * tone.noise_distortion:
+        return f"distortion {100 * tone.distortion:.2f} %"
+    return f"distortion under {100 * (tone.distortion + tone.noise_distortion):.2g} %, hidden by noise"
+
+
 def iq_rows(
     fm: FmReading | None, am: AmReading | None, lines: IndexFit | None, band: OccupiedBandwidth | None
 ) -> list[tuple[str, str]]:
@@ -166,14 +183,15 @@ def iq_rows(
             ),
         ]
         if fm.tone is not None:
-            distortion = f"distortion {100 * fm.tone.distortion:.2f} %"
-            rows.append(("tone", f"{fm.tone.frequency_hz:.2f} Hz, {distortion}"))
+            rows.append(("tone", f"{fm.tone.frequency_hz:.2f} Hz, {_distortion(fm.tone)}"))
     if am is not None:
         rows += [
             ("offset", f"{am.offset_hz:+.1f} Hz"),
             ("AM depth", f"{am.depth_percent:.1f} %, up {am.positive_percent:.1f} %, "
              f"down {am.negative_percent:.1f} %"),
         ]  # fmt: skip
+    if (fm is not None and fm.no_tone) or (am is not None and am.no_tone):
+        rows.append(("tone", "unknown"))
     if lines is not None:
         rows.append(
             ("carrier", f"{lines.carrier_db:+.1f} dB re unmodulated, index {lines.index:.3f}: "

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import soxr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import jv
@@ -9,6 +10,7 @@ from scipy.special import jv
 from audiotest.errors import MeasureError
 from audiotest.measure.bandwidth import occupied_bandwidth
 from audiotest.measure.iq import complex_feed, feed_doubts, measure_am, measure_fm
+from audiotest.radio.voices import load_voice, voice_names
 
 RATE = 48000
 
@@ -144,3 +146,57 @@ def test_a_carrier_for_part_of_the_time_is_refused_for_the_noise_in_the_rest():
     z[: RATE // 2] += np.exp(2j * np.pi * 400.0 * np.arange(RATE // 2) / RATE)
     with pytest.raises(MeasureError, match="all the time"):
         measure_fm(z, RATE)
+
+
+@pytest.mark.parametrize("cnr_db", [15.0, 40.0, 300.0])
+@pytest.mark.parametrize("tone_hz", [100.0, 1000.0, 3000.0])
+@pytest.mark.parametrize("seconds", [0.25, 1.0])
+def test_a_bare_carrier_has_no_tone_whatever_is_asked_for(cnr_db, tone_hz, seconds):
+    for seed in range(5):
+        bare = fm(1000.0, 0.0, 300.0, seconds=seconds, cnr_db=cnr_db, seed=seed)
+        found = measure_fm(bare, RATE, tone_hz=tone_hz)
+        assert (found.tone, found.no_tone) == (None, f"no tone at {tone_hz:g} Hz")
+        assert found.offset_hz == pytest.approx(300.0, abs=5.0)
+        found = measure_am(bare, RATE, tone_hz=tone_hz)
+        assert (found.tone, found.no_tone) == (None, f"no tone at {tone_hz:g} Hz")
+
+
+@pytest.mark.parametrize("asked_hz", [400.0, 900.0, 1040.0, 2000.0])
+def test_a_tone_elsewhere_is_named_instead(asked_hz):
+    """At 2000 Hz stands its own second harmonic, 26 dB down."""
+    t = np.arange(RATE) / RATE
+    swing = 1500.0 * (np.sin(2 * np.pi * 1000.0 * t) + 0.05 * np.sin(2 * np.pi * 2000.0 * t))
+    iq = np.exp(2j * np.pi * np.cumsum(300.0 + swing) / RATE) + noise_for(RATE, 30.0, 12500.0, 1)
+    found = measure_fm(iq, RATE, tone_hz=asked_hz)
+    assert found.tone is None
+    assert found.no_tone == f"no tone at {asked_hz:g} Hz, but one at 1000.0 Hz"
+
+
+def test_a_low_tone_is_not_taken_for_its_own_harmonic():
+    """Below 285 Hz nothing is looked for, and its harmonic there is a steady tone."""
+    t = np.arange(RATE) / RATE
+    swing = 1000.0 * (np.sin(2 * np.pi * 150.0 * t) + 0.2 * np.sin(2 * np.pi * 300.0 * t))
+    iq = np.exp(2j * np.pi * np.cumsum(swing) / RATE) + noise_for(RATE, 40.0, 12500.0, 1)
+    assert measure_fm(iq, RATE).tone.frequency_hz == pytest.approx(300.0, abs=0.1)
+    found = measure_fm(iq, RATE, tone_hz=150.0)
+    assert found.no_tone is None
+    assert found.tone.distortion == pytest.approx(0.2, abs=0.005)
+
+
+def test_a_tone_deep_in_noise_is_found_where_it_is_asked_for_and_its_distortion_is_the_noise():
+    for seed in range(5):
+        iq = fm(1003.0, 0.3, 300.0, cnr_db=15.0, seed=seed)
+        assert measure_fm(iq, RATE).tone is None
+        found = measure_fm(iq, RATE, tone_hz=1000.0)
+        assert found.no_tone is None
+        assert found.peak_khz == pytest.approx(0.3, rel=0.1)
+        assert found.tone.distortion == pytest.approx(found.tone.noise_distortion, rel=0.8)
+
+
+@pytest.mark.parametrize("name", voice_names())
+def test_speech_is_no_tone(name):
+    voice, rate_hz = load_voice(name)
+    swing = 2000.0 * soxr.resample(voice[: 3 * rate_hz], rate_hz, RATE) / np.max(np.abs(voice))
+    iq = np.exp(2j * np.pi * np.cumsum(300.0 + swing) / RATE) + noise_for(len(swing), 30.0, 12500.0, 1)
+    for asked_hz in (150.0, 400.0, 1000.0):
+        assert measure_fm(iq, RATE, tone_hz=asked_hz).no_tone == f"no tone at {asked_hz:g} Hz"
