@@ -41,13 +41,17 @@ FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecorderState:
-    """How a recording stands; ``trouble`` says why it stopped by itself, None while all is well."""
+    """How a recording stands; ``trouble`` says why it stopped by itself, None while all is well.
+
+    ``gone`` when its folder went: nothing of it is to be found where it was.
+    """
 
     folder: Path
     written_s: float
     overs: int
     lost_n: int
     trouble: str | None
+    gone: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +144,7 @@ class Recorder:
         self._overs = self._parts_told = 0
         self._checked_n = 0
         self._trouble: str | None = None
+        self._gone = False
         self._clock_offset_s = now().timestamp() - steady_s()
 
     def start(self, start_n: int = 0) -> None:
@@ -192,7 +197,7 @@ class Recorder:
         """How it stands, from any thread."""
         return RecorderState(
             folder=self.folder, written_s=self._writer.written_n / self._rate, overs=self._overs,
-            lost_n=self._lost_n, trouble=self._trouble,
+            lost_n=self._lost_n, trouble=self._trouble, gone=self._gone,
         )  # fmt: skip
 
     # -- in the thread ----------------------------------------------------------------------------
@@ -216,6 +221,8 @@ class Recorder:
             self._writer.close()
             self._cut_ready(all_of_it=True)
             self._raise_from_cutting(wait=True)
+            # Files that were taken away can be written to the end, and nobody finds them.
+            os.stat(self.folder)
             self._tell("stopped", why="asked to", at_n=self._writer.written_n)
         except OSError as error:
             self._stop_for(error)
@@ -313,8 +320,9 @@ class Recorder:
         why, rest = f"the disk refuses: {error.strerror or error}", ": what was recorded is kept"
         if error.errno in FULL:
             why = "the disk is full"
-        elif not self.folder.exists():
-            why, rest = "the folder is gone", ""
+        elif not os.path.exists(self.folder):
+            self._gone, why = True, "the folder is gone"
+            rest = ", and what it held with it, unless it was moved or its disk unplugged"
         self._trouble = f"{self.folder}: recording stopped at {at_s:.1f} s: {why}{rest}"
         for finish in (
             self._writer.close,

@@ -28,11 +28,12 @@ def clock(time_s: float) -> str:
 
 
 def recorded_text(state: "RecorderState", input_lost_n: int) -> str:
-    """What a recording holds and where it is; the input lost ``input_lost_n`` samples meanwhile."""
+    """What a recording holds and where it is, or was; the input lost ``input_lost_n`` samples meanwhile."""
     lost = f", {state.lost_n} samples lost to a slow disk" if state.lost_n else ""
     lost += f", {input_lost_n} or more lost by the input" if input_lost_n else ""
     overs = f"{state.overs} over{'' if state.overs == 1 else 's'}"
-    return f"{clock(state.written_s)} recorded, {overs} cut out{lost}: {state.folder}"
+    there = ", until the folder went" if state.gone else ""
+    return f"{clock(state.written_s)} recorded, {overs} cut out{lost}{there}: {state.folder}"
 
 
 def figure(value: float | None, unit: str, digits: int = 1, sign: str = "") -> str:

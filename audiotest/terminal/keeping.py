@@ -80,6 +80,7 @@ class Keeping:
         screen.say(recorded_text(self._along.state, self._along.input_lost_n))
 
     def _refuse_trouble(self) -> None:
-        trouble = self._along.state.trouble
-        if trouble is not None:
-            raise FileError(trouble, "make room or name another folder")
+        state = self._along.state
+        if state.trouble is not None:
+            remedy = "name another folder" if state.gone else "make room or name another folder"
+            raise FileError(state.trouble, remedy)

@@ -1,5 +1,6 @@
 """The recorder keeps every sample, cuts overs where they are, and stops in an orderly way."""
 
+import errno
 import json
 import os
 import shutil
@@ -9,6 +10,7 @@ import time
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -130,7 +132,39 @@ def test_a_folder_that_is_taken_away_stops_it_and_nothing_is_promised(tmp_path: 
     recorder.close()
     trouble = recorder.state.trouble or ""
     assert trouble.startswith(f"{recorder.folder}: recording stopped at ")
-    assert trouble.endswith(": the folder is gone")
+    assert trouble.endswith(
+        ": the folder is gone, and what it held with it, unless it was moved or its disk unplugged"
+    )
+    assert recorder.state.gone
+
+
+def test_a_folder_that_goes_in_the_last_second_is_noticed_too(tmp_path: Path) -> None:
+    recorder = Recorder(tmp_path, RATE_HZ, reserve_bytes=0)
+    recorder.start()
+    recorder.push(known(RATE_HZ, 0.5))
+    wait_for(lambda: recorder.state.written_s == 0.5)
+    shutil.rmtree(recorder.folder)
+    recorder.close()
+    assert "the folder is gone" in (recorder.state.trouble or "")
+
+
+def test_a_disk_that_answers_nothing_any_more_stops_it_with_a_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    recorder = Recorder(tmp_path, RATE_HZ, reserve_bytes=0)
+    recorder.start()
+    recorder.push(known(RATE_HZ, 0.5))
+    wait_for(lambda: recorder.state.written_s == 0.5)
+    real = os.stat
+
+    def unplugged(path: Any, **more: Any) -> os.stat_result:
+        if str(path).startswith(str(recorder.folder)):
+            raise OSError(errno.EIO, "Input/output error")
+        return real(path, **more)
+
+    monkeypatch.setattr(os, "stat", unplugged)
+    recorder.close()
+    assert "its disk unplugged" in (recorder.state.trouble or "")
 
 
 def test_before_the_first_sample_there_is_nothing_to_read(tmp_path: Path) -> None:

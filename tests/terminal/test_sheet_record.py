@@ -2,6 +2,7 @@
 
 import argparse
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -92,6 +93,40 @@ def test_live_says_that_the_disk_is_full_and_goes_on_listening(
     assert out.count("the disk is full: what was recorded is kept. Listening goes on.") == 1
     assert "over 1 " in out, "the over that came after is measured"
     assert out.index("the disk is full") < out.index("over 1 ")
+
+
+@pytest.fixture
+def gone_after_one_look(monkeypatch: pytest.MonkeyPatch) -> None:
+    looks = iter([shutil.disk_usage])
+
+    def usage(folder: Path) -> tuple[int, int, int]:
+        look = next(looks, None)
+        if look is None:
+            shutil.rmtree(folder, ignore_errors=True)
+            raise FileNotFoundError(2, "No such file or directory")
+        return look(folder)
+
+    monkeypatch.setattr("audiotest.keep.recorder.shutil.disk_usage", usage)
+
+
+@pytest.mark.usefixtures("gone_after_one_look")
+def test_what_went_with_the_folder_is_not_called_kept(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, source: SimulatedSource
+) -> None:
+    assert live.run(arguments(tmp_path)) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    gone = "the folder is gone, and what it held with it, unless it was moved or its disk unplugged"
+    assert out.count(f"{gone}. Listening goes on.") == 1
+    assert "0:00.0 recorded, 0 overs cut out, until the folder went: " in out
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.usefixtures("gone_after_one_look")
+def test_a_folder_that_goes_ends_a_recording_without_asking_for_room(
+    tmp_path: Path, source: SimulatedSource
+) -> None:
+    with pytest.raises(FileError, match=r"the folder is gone, .* unplugged: name another folder$"):
+        record.run(arguments(tmp_path))
 
 
 def test_a_folder_that_cannot_be_made_is_named(tmp_path: Path, source: SimulatedSource) -> None:

@@ -282,7 +282,10 @@ def test_a_folder_that_goes_ends_the_recording_with_a_sentence(sitting: Sitting,
     shutil.rmtree(tapes)
     source.hand(noise(2.0))
     wait(sitting, lambda: not sitting.recording.wanted)
-    assert sitting.message.endswith("the folder is gone. Listening goes on.")
+    assert sitting.message.endswith(
+        ": the folder is gone, and what it held with it, unless it was moved or its disk unplugged. "
+        "Listening goes on."
+    )
     source.hand(noise(1.0))
     heard_all(sitting, source)
     assert sitting.trouble is None
