@@ -75,10 +75,13 @@ def squelch_tail_start(samples: NDArray[np.floating], sample_rate_hz: int) -> in
     frames = band_frames(samples[len(samples) - tail_n :], plan)
     if len(frames.levels_db) < 6:
         return None
-    upper = slice(2, 5)
+    # 600-2800 Hz has to be noise: further up a steep audio filter may end, which looks like a line.
+    noisy, upper = slice(1, 5), slice(2, 5)
     levels = frames.levels_db[:, upper]
     last = levels[-3:].mean(axis=0)
-    alike = (np.max(np.abs(levels - last), axis=1) < 5.0) & (np.mean(frames.flatness_db, axis=1) > -4.0)
+    alike = (np.max(np.abs(levels - last), axis=1) < 5.0) & (
+        np.mean(frames.flatness_db[:, noisy], axis=1) > -4.0
+    )
     length = int(np.argmin(alike[::-1])) if not alike.all() else len(alike)
     rest = levels[: len(levels) - length - 4].mean(axis=1)
     if length < 2 or len(rest) < 4 or last.mean() < np.percentile(rest, 20) + 8.0:

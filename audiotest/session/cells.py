@@ -19,6 +19,8 @@ UPPER_MATCH_DB = CELL_MATCH_RMS_DB * 3.0**0.5
 LOOSE_MATCH_RMS_DB = 3.2
 SHAPE_RMS_DB = 1.5
 SILENT_DB = -118.0
+NOISY_BANDS = slice(0, 5)
+"""300-2800 Hz, where noise has to be noise: a steep audio filter may end at 3 kHz, and looks like a line."""
 UPPER_BANDS = slice(3, 5)
 """1600-2800 Hz: inside every receiver's audio, and where quieting shows best."""
 AUDIO_BANDS = slice(0, 6)
@@ -56,7 +58,7 @@ class RecentCells:
         mean = np.add.reduce(levels_db) / len(levels_db)
         self.levels_db.append(mean)
         self._spread.append(np.sqrt(np.add.reduce((levels_db - mean) ** 2) / len(levels_db)))
-        self._flat.append(float(np.mean(flatness_db[:, AUDIO_BANDS])))
+        self._flat.append(float(np.mean(flatness_db[:, NOISY_BANDS])))
         self._last_upper = upper_db(mean)
         if len(self.levels_db) > HISTORY_CELLS:
             del self.levels_db[0], self._spread[0], self._flat[0]

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.signal import ellip, sosfilt
 
 from audiotest.measure.edges import change_point, squelch_tail_start
 
@@ -30,6 +31,19 @@ def test_squelch_tail_starts_where_the_carrier_dropped():
     found = squelch_tail_start(over, RATE_HZ)
     assert found is not None
     assert abs(found - len(over) + 0.12 * RATE_HZ) < 0.01 * RATE_HZ
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_tail_through_a_steep_audio_filter(seed):
+    """A receiver made of software: its filter ends inside a band, and over it is the sound card's noise."""
+    rng = np.random.default_rng(seed)
+    quiet = 0.003 * rng.standard_normal(2 * RATE_HZ)
+    voice = 0.2 * np.sin(2 * np.pi * 220 * np.arange(2 * RATE_HZ) / RATE_HZ)
+    over = np.concatenate([quiet + voice, quiet[: RATE_HZ // 5], 0.3 * rng.standard_normal(RATE_HZ // 5)])
+    over = sosfilt(ellip(9, 0.1, 60.0, [260, 3020], "band", fs=RATE_HZ, output="sos"), over)
+    found = squelch_tail_start(over + 1e-5 * rng.standard_normal(len(over)), RATE_HZ)
+    assert found is not None
+    assert abs(found - len(over) + 0.2 * RATE_HZ) < 0.015 * RATE_HZ
 
 
 def test_no_tail_no_answer():
