@@ -15,6 +15,7 @@ from audiotest.terminal.benchfiles import OPTION_OF
 from audiotest.terminal.benchoptions import PROCEDURES
 from audiotest.terminal.liveline import LiveLine, bar
 from audiotest.terminal.sinad import BAR_DB, MARKS_DB
+from audiotest.tones.byhand import NULL_BY_HAND
 from audiotest.tones.level import OutputScale, save_output
 
 REHEARSE = ["bench", "squelch", "--rehearse"]
@@ -140,3 +141,51 @@ def test_a_bar_is_seen_whole_on_every_terminal(width: int) -> None:
     assert drawn.endswith("| 40 dB")
     assert drawn.count("|") == 4
     assert len(drawn) <= width - 3
+
+
+@pytest.mark.parametrize(
+    ("argv", "words"),
+    [
+        (["bench", "limiting"], "learned scale"),
+        (["bench", "squelch", "--limits", "nowhere"], "nowhere"),
+        (["bench", "dance"], "dance"),
+        (["send", "tone", "1000"], "no level"),
+        (["send", "tone", "1000", "--millivolt", "3"], "not known"),
+        (["send", "tone", "x", "--millivolt", "3"], "no frequencies"),
+        (["send", "tone", "--millivolt", "3"], "needs 1 value"),
+        (["send", "steps", "--millivolt", "3"], "one value or more"),
+        (["send", "burst", "5", "--millivolt", "3"], "takes no value"),
+        (["send", "noise", "7", "--millivolt", "3"], "takes no value"),
+        (["bench", NULL_BY_HAND, "--rehearse", "--wanted-khz", "0.01"], "not from 0.5 to 6 kHz"),
+        (["send", "learn"], "--output"),
+        (["bench", "squelch", "--rehearse", "--iq"], "--iq goes with carrier-null-hand"),
+        (["bench", "squelch", "--rehearse", "--wanted-khz", "2"], "--wanted-khz goes with"),
+        (["bench", "squelch", "--rehearse", "--feed-out", "x.toml"], "--feed-out goes with carrier-null and"),
+        (["sinad", "--rehearse", "/nowhere.wav"], "--rehearse"),
+        (["heard", "/nowhere.wav"], "nowhere.wav"),
+        (["iq", "/nowhere.wav"], "nowhere.wav"),
+        (["iq", "a.wav", "--seconds", "5"], "--seconds is for the sound card"),
+        (["iq", "a.wav", "--device", "2"], "--device is for the sound card"),
+        (["iq", "a.wav", "--channel-khz", "11.9"], "give 12 or more"),
+        (["sinad", "a.wav", "--device", "2"], "--device is for the sound card"),
+    ],
+)
+def test_what_cannot_be_done_is_said_in_one_line(argv, words, capsys):
+    assert main(argv) == 2
+    err = capsys.readouterr().err
+    assert words in err
+    assert err.count("\n") == 1
+
+
+@pytest.mark.parametrize("level", ["999", "-999", "nan", "1e30"])
+def test_a_generator_level_that_cannot_be_is_refused(level, capsys):
+    assert main(["bench", "sensitivity", f"--start-dbm={level}", "--rehearse"]) == 2
+    errors = capsys.readouterr().err
+    assert "--start-dbm" in errors
+    assert "not from -140 to 0 dBm" in errors
+    assert errors.count("\n") == 1
+
+
+def test_a_channel_wider_than_any_is_refused(capsys):
+    assert main(["iq", "iq.wav", "--channel-khz", "1e9"]) == 2
+    assert "not from 1 to 250 kHz" in capsys.readouterr().err

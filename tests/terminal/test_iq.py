@@ -1,13 +1,13 @@
 """``audiotest iq``: what an I/Q recording tells on the card and in the document."""
 
-import json
-
 import numpy as np
 import pytest
 import soundfile as sf
 
 from audiotest.__main__ import main
-from audiotest.radio.iq import IqReceiver, fm_tone_iq
+from audiotest.radio.iq import IqReceiver, am_tone_iq, fm_tone_iq
+from audiotest.standards.fm import null_tone_hz
+from tests.terminal.printed import document
 
 
 @pytest.fixture
@@ -28,7 +28,7 @@ def test_a_tone_that_is_not_there_is_unknown_and_nothing_is_read_from_the_noise(
     assert "distortion" not in out
     assert "carrier " not in out
     assert main(["iq", bare, "--tone-hz", "1000", "--json", *kind]) == 0
-    found = json.loads(capsys.readouterr().out)
+    found = document(capsys)
     assert found["notes"] == ["no tone at 1000 Hz"]
     assert (found["am"] or found["deviation"])["tone_hz"] is None
     assert found["carrier"] is None
@@ -51,3 +51,32 @@ def test_a_tone_above_the_audio_is_refused(bare, capsys):
     assert main(["iq", bare, "--tone-hz", "5000", "--am"]) == 2
     assert "AM audio is measured up to 4500 Hz" in capsys.readouterr().err
     assert main(["iq", bare, "--tone-hz", "5000"]) == 0
+
+
+def test_an_iq_recording_gives_deviation_offset_and_bandwidth(tmp_path, capsys):
+    receiver = IqReceiver(sample_rate_hz=48000, offset_hz=240.0)
+    tone_hz = null_tone_hz(2.5)
+    made = fm_tone_iq(tone_hz, 2.5, 1.0, receiver, seed=1)
+    sf.write(tmp_path / "fm.wav", made.stereo(), 48000)
+    assert main(["iq", str(tmp_path / "fm.wav"), "--json", "--channel-khz", "20"]) == 0
+    found = document(capsys)
+    assert found["offset_hz"] == pytest.approx(240.0, abs=1.0)
+    assert found["deviation"]["positive_khz"] == pytest.approx(2.5, abs=0.02)
+    assert found["carrier"]["index"] == pytest.approx(2.4048, abs=0.02)
+    assert found["carrier"]["carrier_db"] < -30.0
+    assert found["am"] is None
+    assert main(["iq", str(tmp_path / "fm.wav"), "--am"]) == 2
+    assert "for FM measure the deviation" in capsys.readouterr().err
+    sf.write(tmp_path / "one.wav", made.stereo()[:, 0], 48000)
+    assert main(["iq", str(tmp_path / "one.wav")]) == 2
+    assert "one.wav: has one channel, and I/Q needs two: record I on the left" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("depth", [0.3, 0.85])
+def test_an_am_recording_gives_its_depth_within_one_percent(depth, tmp_path, capsys):
+    made = am_tone_iq(1000.0, depth, 1.0, IqReceiver(sample_rate_hz=48000, offset_hz=-310.0), seed=1)
+    sf.write(tmp_path / "am.wav", made.stereo(), 48000)
+    assert main(["iq", str(tmp_path / "am.wav"), "--am", "--json"]) == 0
+    found = document(capsys)["am"]
+    for key in ("positive_percent", "negative_percent", "depth_percent"):
+        assert found[key] == pytest.approx(100.0 * depth, abs=1.0)

@@ -1,4 +1,4 @@
-"""``audiotest sinad`` from the command line: what it says when there is no tone."""
+"""``audiotest sinad`` from the command line: a falling tone, and what it says when there is none."""
 
 import io
 import json
@@ -13,10 +13,11 @@ from rich.console import Console
 
 from audiotest.__main__ import main
 from audiotest.measure.sinad import SinadReading, sinad_readings
-from audiotest.radio.bench import receive_tone
+from audiotest.radio.bench import receive_levels, receive_tone
 from audiotest.terminal.liveline import LiveLine
 from audiotest.terminal.sinad import _show
 from audiotest.tones.rehearsal import DEMO_RECEIVER
+from tests.terminal.printed import document
 
 RATE = 16000
 
@@ -143,3 +144,28 @@ def reading(sinad_db: float, time_s: float) -> SinadReading:
 def test_an_empty_name_is_no_sound_card(call: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert main(call) == 2
     assert capsys.readouterr().err == "audiotest: the name of the recording is empty: name a file\n"
+
+
+@pytest.fixture(scope="module")
+def falling(tmp_path_factory):
+    """A receiver's audio while the generator falls through the mark."""
+    heard = receive_levels([-100.0, -125.0], 2.0, 1000.0, 1.5, DEMO_RECEIVER, seed=3)
+    path = tmp_path_factory.mktemp("sinad") / "falling.wav"
+    soundfile.write(path, heard.audio, heard.sample_rate_hz)
+    return str(path)
+
+
+def test_sinad_five_times_a_second(falling, capsys):
+    assert main(["sinad", falling, "--json"]) == 0
+    rows = document(capsys)["readings"]
+    assert np.diff([row["time_s"] for row in rows]) == pytest.approx(0.2)
+    # The first window holds the squelch as it opens; at the end the tone has gone under in the noise.
+    read = [row for row in rows if row["note"] is None]
+    assert max(row["sinad_db"] for row in read) > 20.0
+    assert read[-1]["sinad_db"] < 12.0
+    assert rows[-1]["note"] == "no steady tone near 1000 Hz"
+    assert all(row["sinad_sd_db"] > 0.0 for row in read)
+    assert main(["sinad", falling, "--seconds", "2"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) == 6
+    assert max(len(line) for line in lines) <= 80
