@@ -18,7 +18,7 @@ from audiotest.radio.link import Simulation
 from audiotest.records import Deviation, Level, Limiter, LimitSet, LiveReading, Noise, Over
 from audiotest.standards.limits import get_limits
 from audiotest.window.mainwindow import MainWindow
-from audiotest.window.practice import AS_FOUND, render_over
+from audiotest.window.practice import AS_FOUND, PRACTICE_FEED, render_over
 from audiotest.window.sheetdesk import Question
 from audiotest.window.sheetpage import SheetPage
 from tests.window.handling import main_window, wait
@@ -95,6 +95,13 @@ def window(qtbot: Any, limits: LimitSet, file: Path, tmp_path: Path) -> Iterator
     """A window with the books of the test module's own fixture `file`."""
     with main_window(limits, tmp_path, sheets_file=str(file)) as made:
         made.timer.start()
+        yield made
+
+
+@pytest.fixture
+def practising(qtbot: Any, limits: LimitSet, tmp_path: Path) -> Iterator[MainWindow]:
+    """A window with the scale of the practice set, which listens to nothing yet."""
+    with main_window(limits, tmp_path, feed=PRACTICE_FEED) as made:
         yield made
 
 
