@@ -13,14 +13,18 @@ from typing import Any
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from PySide6.QtCore import QCoreApplication, QEvent
 
+from audiotest.feeds.inputs import InputDevice
 from audiotest.radio.link import Simulation
 from audiotest.records import Deviation, Level, Limiter, LimitSet, LiveReading, Noise, Over
 from audiotest.standards.limits import get_limits
+from audiotest.window.benchwindow import BenchWindow
 from audiotest.window.mainwindow import MainWindow
 from audiotest.window.practice import AS_FOUND, PRACTICE_FEED, render_over
 from audiotest.window.sheetdesk import Question
 from audiotest.window.sheetpage import SheetPage
+from tests.window.benchhandling import Opened, Remembered
 from tests.window.handling import main_window, wait
 
 collect_ignore = ["screenreader.py"]
@@ -103,6 +107,24 @@ def practising(qtbot: Any, limits: LimitSet, tmp_path: Path) -> Iterator[MainWin
     """A window with the scale of the practice set, which listens to nothing yet."""
     with main_window(limits, tmp_path, feed=PRACTICE_FEED) as made:
         yield made
+
+
+@pytest.fixture
+def opened() -> Opened:
+    return Opened()
+
+
+@pytest.fixture
+def bench_window(qtbot: Any, tmp_path: Path, opened: Opened) -> Iterator[BenchWindow]:
+    """The bench window, which lists one invented card and opens no instrument but a simulated one."""
+    remembered = Remembered()
+    device = InputDevice(index=3, name="Bench card", channels=2, host_api="ALSA", default_rate_hz=48000)
+    made = BenchWindow(remembered, remembered.change, tmp_path, open_live=opened, inputs=lambda: (device,))
+    made.open_up()
+    yield made
+    made.shut()
+    made.deleteLater()
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
 
 
 @pytest.fixture
