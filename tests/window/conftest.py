@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from PySide6.QtCore import QCoreApplication, QEvent
+from PySide6.QtCore import QCoreApplication, QEvent, Qt
 
 from audiotest.feeds.inputs import InputDevice
 from audiotest.radio.link import Simulation
@@ -125,6 +125,18 @@ def bench_window(qtbot: Any, tmp_path: Path, opened: Opened) -> Iterator[BenchWi
     made.shut()
     made.deleteLater()
     QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete.value)
+
+
+@pytest.fixture
+def empty_page(window: MainWindow, qtbot: Any) -> SheetPage:
+    """The page as a key opens it, on books that are empty."""
+    window.activateWindow()
+    qtbot.waitUntil(window.isActiveWindow)
+    qtbot.keyClick(window, Qt.Key.Key_J)
+    found = window.sheet_deeds.page
+    assert found is not None
+    qtbot.waitUntil(lambda: found.file.text() != "", timeout=20000)
+    return found
 
 
 @pytest.fixture

@@ -1,11 +1,9 @@
 """The job sheets in the window: sets, sheets, readings and reports, by hand and by key."""
 
 import time
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 from PySide6.QtCore import QCoreApplication, QEvent, Qt
 from PySide6.QtWidgets import (
@@ -22,19 +20,17 @@ from PySide6.QtWidgets import (
 )
 
 from audiotest.keep.sheets import Sheets
-from audiotest.records import LimitSet, Over
+from audiotest.records import LimitSet
 from audiotest.window import sheetdesk
 from audiotest.window.mainwindow import MainWindow
-from audiotest.window.practice import PRACTICE_FEED
 from audiotest.window.settings import load_settings
 from audiotest.window.sheetdesk import Question, TypedReading
 from audiotest.window.sheetforms import SetForm, VisitForm
 from audiotest.window.sheetpage import SheetPage
-from audiotest.window.sitting import Fresh
 from tests.window.handling import main_window, wait
+from tests.window.sheethandling import begin, type_in
 
 pytestmark = pytest.mark.window
-MakeOver = Callable[..., Over]
 HOSTILE = ("<b>bold</b> & co", "M" * 300, "דגם שבע", "two\nlines")
 
 
@@ -44,31 +40,8 @@ def file(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def page(window: MainWindow, qtbot: Any) -> SheetPage:
-    """The page as a key opens it, on books that are empty."""
-    window.activateWindow()
-    qtbot.waitUntil(window.isActiveWindow)
-    qtbot.keyClick(window, Qt.Key.Key_J)
-    found = window.sheet_deeds.page
-    assert found is not None
-    qtbot.waitUntil(lambda: found.file.text() != "", timeout=20000)
-    return found
-
-
-def begin(qtbot: Any, page: SheetPage, maker: str = "Elm", model: str = "27", serial: str = "0815") -> None:
-    """Put a set on the books and begin its sheet, through the forms."""
-    page.ask_set()
-    form = page.findChild(SetForm)
-    for field, text in ((form.maker, maker), (form.model, model), (form.serial, serial)):
-        field.setText(text)
-    form.accept()
-    wait(qtbot, lambda: page.question.set_id is not None and page.new_visit.isEnabled())
-    page.ask_visit()
-    visit = page.findChild(VisitForm)
-    visit.channel.setValue(1)
-    visit.complaint.setText("quiet on the air")
-    visit.accept()
-    wait(qtbot, lambda: page.visit_id is not None and page.typing.isEnabled())
+def page(empty_page: SheetPage) -> SheetPage:
+    return empty_page
 
 
 def test_a_form_stays_with_what_was_typed_until_it_is_right(qtbot: Any, page: SheetPage, file: Path) -> None:
@@ -94,18 +67,6 @@ def test_a_form_stays_with_what_was_typed_until_it_is_right(qtbot: Any, page: Sh
     with Sheets(file) as sheets:
         assert len(sheets.sets()) == 1
         assert sheets.visits() == []
-
-
-def type_in(qtbot: Any, page: SheetPage, key: str, text: str, stage: str = "found", point: str = "") -> None:
-    typing = page.typing
-    typing.quantity.setCurrentIndex(typing.quantity.findData(key))
-    typing.stage.setCurrentIndex(typing.stage.findData(stage))
-    typing.point.setText(point)
-    typing.text.clear()
-    page.say("")
-    qtbot.keyClicks(typing.text, text)
-    qtbot.keyClick(typing.text, Qt.Key.Key_Return)
-    wait(qtbot, lambda: page.said.text() != "")
 
 
 def test_from_an_empty_file_to_a_judged_reading(qtbot: Any, page: SheetPage, file: Path) -> None:
@@ -199,80 +160,6 @@ def test_search_history_and_other_sheets(qtbot: Any, page: SheetPage, file: Path
     page.search.clear()
     qtbot.keyClicks(page.search, "no such set")
     wait(qtbot, lambda: page.sets.count() == 0)
-
-
-def hear(window: MainWindow, over: Over, *, seconds: float = 8.0) -> None:
-    """Let an invented over come in from an input, with noise for its sound."""
-    heard = window.sitting.log.take(over, "14:05:09")
-    codes = np.random.default_rng(1).integers(-9000, 9000, round(seconds * 48000)).astype(np.int16)
-    window.sitting.audio = lambda number, around_s=0.5: codes  # type: ignore[method-assign, assignment]
-    window._take(Fresh(heard=heard, outline=np.linspace(0, 1, 96, dtype=np.float32)))
-
-
-def test_one_key_puts_the_chosen_over_and_its_clip_on_the_sheet(
-    qtbot: Any, window: MainWindow, page: SheetPage, file: Path, over: MakeOver
-) -> None:
-    begin(qtbot, page)
-    hear(window, over(19.0, 2.3))
-    hear(window, over(5.0, 2.2, start_s=20.0))
-    window.bench.tape.setCurrentRow(0)
-    window.activateWindow()
-    qtbot.waitUntil(window.isActiveWindow)
-    qtbot.keyClick(window, Qt.Key.Key_1)
-    wait(qtbot, lambda: page.said.text().startswith("over 1: "))
-    window.bench.tape.setCurrentRow(1)
-    qtbot.keyClick(window, Qt.Key.Key_2)
-    wait(qtbot, lambda: page.said.text().startswith("over 2: "))
-    assert "and the clip on sheet 1, as left" in page.said.text()
-    assert window.sitting.message == page.said.text()
-    wait(qtbot, lambda: page.notes.count() == 3)
-    drive = next(row for row in range(page.readings.rowCount()) if "drive" in page.readings.cell_text(row, 0))
-    assert page.readings.cell_text(drive, 1) == "✗ +19.0 dB  FAIL"
-    assert page.readings.cell_text(drive, 2) == "✓ +5.0 dB"
-    with Sheets(file) as sheets:
-        kept = sheets.sheet(1).attachments
-        assert [clip.stage for clip in kept] == ["found", "left"]
-        assert kept[0].measured is not None
-        assert kept[0].measured["over"]["limiter"]["drive_db"] == 19.0
-        assert sheets.attachment_bytes(kept[1]).startswith(b"fLaC")
-
-
-def test_an_over_without_audio_gives_its_figures_and_says_so(
-    qtbot: Any, window: MainWindow, page: SheetPage, file: Path, over: MakeOver
-) -> None:
-    begin(qtbot, page)
-    hear(window, over(5.0, 2.2), seconds=0.0)
-    page.over_buttons["left"].click()
-    wait(qtbot, lambda: "no clip: its audio is gone" in page.said.text())
-    with Sheets(file) as sheets:
-        assert sheets.sheet(1).attachments == ()
-        assert len(sheets.sheet(1).readings) >= 4
-
-
-def test_an_over_of_the_simulated_set_goes_on_a_sheet_only_when_it_is_asked_for_twice(
-    qtbot: Any, window: MainWindow, page: SheetPage, file: Path, over: MakeOver
-) -> None:
-    begin(qtbot, page)
-    window.sitting.log.feed = PRACTICE_FEED
-    hear(window, over(5.0, 2.2))
-    page.over_buttons["found"].click()
-    assert "comes from the simulated set" in page.said.text()
-    page.over_buttons["left"].click()
-    assert "comes from the simulated set" in page.said.text()
-    with Sheets(file) as sheets:
-        assert sheets.sheet(1).readings == ()
-    page.over_buttons["left"].click()
-    wait(qtbot, lambda: page.said.text().endswith("on sheet 1, as left"))
-
-
-def test_without_a_sheet_or_an_over_the_keys_say_what_is_missing(
-    qtbot: Any, window: MainWindow, page: SheetPage
-) -> None:
-    window.sheet_deeds.over_as_found()
-    assert window.sitting.message == "no sheet is chosen: J opens the job sheets"
-    begin(qtbot, page)
-    window.sheet_deeds.over_as_left()
-    assert window.sitting.message == "no over yet"
 
 
 @pytest.mark.parametrize("name", HOSTILE)
