@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 
-from audiotest.measure.deviation import Swing, measure_swing, with_model
+from audiotest.measure.deviation import Swing, by_model, measure_swing, with_model
 from audiotest.measure.limiter import Drive
 
 RATE_HZ = 48000
@@ -45,15 +45,38 @@ def test_too_short_is_not_measured():
     assert measure_swing(np.ones(100), RATE_HZ, None) is None
 
 
-@pytest.mark.parametrize(("drive_db", "peak"), [(-4.0, 2.0 / 2**0.2), (7.5, 2.0 / 2**0.1), (20.0, 2.0)])
-def test_the_harder_the_limiter_acts_the_less_the_highest_peak_heard_counts(drive_db, peak):
-    """Peaks heard and expected 3 dB apart; a disagreement of 3 dB takes a fifth of the weight."""
-    active = np.full(8000, 1.0)
-    drive = Drive(
+def drive_of(drive_db, ratio):
+    return Drive(
         drive_db=drive_db, low_db=drive_db, high_db=drive_db, clipped_fraction=0.1,
-        p999_ratio=2.0, peak_ratio=2.0, automatic_gain=False,
+        p999_ratio=ratio, peak_ratio=ratio, automatic_gain=False,
     )  # fmt: skip
-    heard = 2.0 / 2**0.5
-    found = with_model(Swing(heard, heard, 0.5, heard, heard), active, drive)
-    assert found.peak == pytest.approx(peak, rel=0.002)
-    assert found.p999 == pytest.approx(peak, rel=0.002)
+
+
+def swing_of(peak):
+    return Swing(peak, peak, 0.5, peak, peak)
+
+
+ACTIVE = np.full(8000, 1.0)
+# Peaks 3.01 dB apart: a disagreement of 3 dB takes a fifth of the weight.
+APART = 2.0**0.5
+
+
+@pytest.mark.parametrize(("drive_db", "weight"), [(-4.0, 0.4), (7.5, 0.2), (20.0, 0.0)])
+def test_the_harder_the_limiter_acts_the_less_a_higher_peak_heard_counts(drive_db, weight):
+    found = with_model(swing_of(2.0 * APART), ACTIVE, drive_of(drive_db, 2.0))
+    assert found.peak == pytest.approx(2.0 * APART**weight, rel=0.002)
+    assert found.p999 == pytest.approx(found.peak)
+
+
+@pytest.mark.parametrize("drive_db", [-4.0, 7.5, 20.0])
+def test_a_lower_peak_heard_counts_at_every_drive_with_and_without_hiss(drive_db):
+    """Filters and noise make peaks taller, never lower: a receiver that has none of them is not doubted."""
+    heard, drive = swing_of(2.0 / APART), drive_of(drive_db, 2.0)
+    for found in (with_model(heard, ACTIVE, drive), by_model(ACTIVE, heard, drive)):
+        assert found.peak == pytest.approx(2.0 / APART**0.4, rel=0.002)
+        assert found.p999 == pytest.approx(found.peak)
+
+
+def test_without_hiss_a_higher_peak_heard_says_nothing():
+    found = by_model(ACTIVE, swing_of(2.0 * APART), drive_of(5.0, 2.0))
+    assert found.peak == found.p999 == pytest.approx(2.0)
