@@ -35,6 +35,7 @@ def test_the_quoted_versions_are_the_version():
     assert f"\nversion: {audiotest.__version__}\n" in CITATION
     version, when = _newest_in_the_changelog()
     assert version == audiotest.__version__
+    # Before a release and after it.
     assert when == "not yet released" or re.fullmatch(r"\d{4}-\d\d-\d\d", when)
 
 

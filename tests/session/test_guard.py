@@ -50,7 +50,7 @@ def test_one_squelch_tail_or_passing_carrier_decides_nothing(tail):
     for at in range(4):
         levels = [-14.4, -14.6, -14.5, -14.5]
         levels[at] = tail
-        assert judge_hiss(readings(*levels), LEARNED).state in ("holds", "unknown")
+        assert judge_hiss(readings(*levels), LEARNED).state == "holds"
     moved = judge_hiss(readings(-11.5, -11.4, tail, -11.6, -11.5), LEARNED)
     assert moved.state == "moved"
     assert moved.since_s == 0.0
@@ -96,9 +96,11 @@ def test_the_record_is_frozen():
 def test_no_readings_break_it_and_nothing_is_nan(heard, learned):
     drift = judge_hiss(heard, learned)
     for figure in (drift.shift_db, drift.error_db, drift.since_s):
+        # Not measured, or a number: each is right for some readings.
         assert figure is None or math.isfinite(figure)
     assert (drift.state == "moved") == bool(drift.sentence)
-    assert drift.state != "moved" or abs(drift.shift_db) >= MOVED_DB - 0.01
+    if drift.state == "moved":
+        assert abs(drift.shift_db) >= MOVED_DB - 0.01
 
 
 def test_real_hiss_scatters_far_less_than_the_threshold():

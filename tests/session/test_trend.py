@@ -174,7 +174,8 @@ def test_nothing_breaks_it_and_nothing_is_nan(figures):
                 for value in (change.before, change.now, change.change, change.low, change.high, change.odds)
             )
             assert change.low <= change.change <= change.high
-    assert trend.sentence or trend.reason
+    assert bool(trend.sentence) == (trend.drive is not None or trend.deviation is not None)
+    assert bool(trend.reason) == (trend.drive is None)
 
 
 def test_named_changes_of_chance_are_rare():

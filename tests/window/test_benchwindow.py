@@ -161,6 +161,7 @@ def test_everything_has_a_name_for_a_screen_reader(window: BenchWindow) -> None:
                 continue
             if widget.objectName().startswith("qt_") or "ScrollBar" in type(widget).__name__:
                 continue
+            # A screen reader says the text of a button that has no name of its own.
             text = widget.text() if isinstance(widget, QAbstractButton) else ""
             assert text or widget.accessibleName(), widget
 

@@ -206,6 +206,7 @@ def test_every_button_has_a_key_of_its_own_and_a_name(box: Comparison) -> None:
         own = [key for key, part in box.listening.keys.items() if part is button]
         key = own[0] if own else button.shortcut().toString()
         assert key, button.text()
+        # A screen reader says the text of a button that has no name of its own.
         assert button.accessibleName() or button.text()
         keys.append(key)
     assert len(keys) == len(set(keys)), keys
