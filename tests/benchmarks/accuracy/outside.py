@@ -27,8 +27,11 @@ from tests.benchmarks.accuracy.sets import recordings, talkers_of
 SEED = 2027
 LIMITS_KHZ = (2.0, 2.5, 4.0, 5.0)
 BANDWIDTHS_KHZ = (8.0, 9.0, 11.0, 12.5, 15.0, 20.0)
+ROOM = 1.9
+"""Half the channel filter over the ceiling: overshoot and a leaky integrator lift peaks by 3 dB and more."""
 KINDS = ("bare", "tapped", "speaker", "line", "digital")
-DISTURBANCES = ("overload", "if_narrow", "levelling", "not_voice", "not_speech", "codec", "weak")
+DISTURBANCES = ("overload", "if_narrow", "levelling", "not_voice", "not_speech", "codec")
+"""What no over here has. A narrow link is named, as its documentation says, behind a steep digital filter."""
 Rng = np.random.Generator
 
 
@@ -98,9 +101,10 @@ def draw_case(number: int, talkers: list[str]) -> dict[str, Any]:
     limit_khz = float(rng.choice(LIMITS_KHZ))
     ceiling_khz = limit_khz * float(rng.uniform(0.4, 1.5))
     mistune_khz = float(rng.normal(0.0, 0.25))
-    # Overshoot and Carson's sidebands want room: this is no check of narrow IF filters.
-    fitting = [b for b in BANDWIDTHS_KHZ if b / 2 - abs(mistune_khz) > 1.5 * ceiling_khz]
+    # Overshoot and sidebands want room: this is no check of narrow IF filters.
+    fitting = [b for b in BANDWIDTHS_KHZ if b / 2 - abs(mistune_khz) > ROOM * ceiling_khz]
     bandwidth_khz = float(rng.choice(fitting)) if fitting else BANDWIDTHS_KHZ[-1]
+    ceiling_khz = min(ceiling_khz, (bandwidth_khz / 2 - abs(mistune_khz)) / ROOM)
     return {
         "id": f"outside-{number:04d}",
         "kind": "plain",
@@ -183,16 +187,22 @@ def rows(records: list[dict[str, Any]]) -> list[tuple[str, list[dict[str, Any]]]
     return [*names, ("phase modulator", leaky)]
 
 
-def advice_of(records: list[dict[str, Any]], said: Said) -> dict[str, dict[str, int]]:
+def advice_of(
+    records: list[dict[str, Any]], said: Said, controls: tuple[str, ...]
+) -> dict[str, dict[str, int]]:
     """Outcomes over all clear cases, by control."""
     found = {}
-    for control, wants in (
-        ("mic_gain", ("raise", "keep", "lower", "keep or lower")),
-        ("deviation", ("raise", "keep", "lower", "unknown")),
-    ):
+    for control in controls:
+        wants = ("raise", "keep", "lower", "keep or lower" if control == "mic_gain" else "unknown")
         parts = [score.advice_row(records, said, control, wanted) for wanted in wants]
         found[control] = {key: sum(part[key] for part in parts) for key in parts[0]}
     return found
+
+
+def outran(record: dict[str, Any]) -> bool:
+    """Whether the peaks did swing past the receiver's filter, overshoot being more than was allowed for."""
+    receiver = record["receiver"]
+    return record["truth"]["peak_khz"] + abs(receiver["mistune_khz"]) > receiver["bandwidth_khz"] / 2
 
 
 def summary(records: list[dict[str, Any]]) -> dict[str, Any]:
@@ -207,9 +217,12 @@ def summary(records: list[dict[str, Any]]) -> dict[str, Any]:
             name: {key: score.deviation_row(part, scaled, key) for key in ("p999_khz", "peak_khz")}
             for name, part in rows(records)
         },
-        "advice": {"scaled": advice_of(records, scaled), "feedless": advice_of(records, feedless)},
-        "conditions": {
-            name: sum(name in r["scaled"].get("conditions", ()) for r in records) for name in DISTURBANCES
+        "scaled": advice_of(records, scaled, ("mic_gain", "deviation")),
+        # Without a scale nobody says anything of the deviation.
+        "feedless": advice_of(records, feedless, ("mic_gain",)),
+        "named": {
+            name: sum(name in r["scaled"].get("conditions", ()) and not outran(r) for r in records)
+            for name in DISTURBANCES
         },
         "not_one_over": sum(r["scaled"]["overs"] != 1 for r in records),
         "missed": sum("kind" not in r["scaled"] for r in records),
@@ -224,12 +237,15 @@ def main() -> None:
     parser.add_argument("--overs", type=int, default=200)
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--again", action="store_true", help="only sum up the overs that OUT holds")
     options = parser.parse_args()
     options.out.mkdir(parents=True, exist_ok=True)
+    kept = options.out / "outside-overs.json"
     numbers = range(options.first, options.first + options.overs)
-    with ProcessPoolExecutor(options.workers) as pool:
-        records = list(pool.map(partial(judged, corpus=options.corpus), numbers))
-    (options.out / "outside-overs.json").write_text(json.dumps(records))
+    if not options.again:
+        with ProcessPoolExecutor(options.workers) as pool:
+            kept.write_text(json.dumps(list(pool.map(partial(judged, corpus=options.corpus), numbers))))
+    records = json.loads(kept.read_text())
     found = summary(records)
     (options.out / "outside.json").write_text(json.dumps(found))
     print(json.dumps(found, indent=1))

@@ -207,6 +207,45 @@ def heard_table(heard: dict[str, Any]) -> str:
     return table(["told from", "figure", "n", "bias dB", "median error dB", "95 % within dB"], body)
 
 
+OUTSIDE = """\
+{n} plain overs of {talkers} talkers of the test split through `otherradio.py`, a radio designed apart from
+the one that made training set and test set, without any of its code: other emphasis networks, limiters and
+splatter filters, phase modulators, other detectors, receivers without audio filters and with steep digital
+ones. Drives of −15 to +30 dB, carriers from clean down to 12 dB over the noise (`outside.py`).
+
+{deviation}
+
+{advice}
+
+Named, and not there: {named}. Not found as one over: {split}; not found at all: {missed}."""
+
+
+def outside_text(found: dict[str, Any]) -> str:
+    """What the judge from outside found, as `outside.py` left it: drive, deviation, advice, gates."""
+    body = []
+    for name, drive in found["drive"].items():
+        p999, peak = (found["deviation"][name][key] for key in FIGURES)
+        figures = [cell(drive[k]) for k in ("n", "measured", "rms_db", "median_db", "bias_db")]
+        figures.append(cell(drive["coverage"], 2))
+        for row in (p999, peak):
+            figures += [cell(row[k], 2) for k in ("bias_db", "median_db", "e95_db")]
+        body.append([name, *figures])
+    head = ["overs", "n", "drive measured", "RMS dB", "median error dB", "bias dB", "in interval"]
+    for figure in FIGURES.values():
+        head += [f"{figure}: bias dB", "median error dB", "95 % within dB"]
+    outcomes = [
+        [feed, control.replace("_", " "), *(str(value) for value in row.values())]
+        for feed, controls in (("scale known", found["scaled"]), ("no feed learnt", found["feedless"]))
+        for control, row in controls.items()
+    ]
+    named = ", ".join(f"{name} {count}" for name, count in found["named"].items() if count)
+    return OUTSIDE.format(
+        n=found["n"], talkers=found["talkers"], named=named or "none", split=found["not_one_over"],
+        missed=found["missed"], deviation=table(head, body),
+        advice=table(["feed", "control", "clear cases", "right", "abstained", "wrong", "opposite"], outcomes),
+    )  # fmt: skip
+
+
 def sections(measured: Measured) -> list[tuple[str, str]]:
     """Every table under its heading, in the order of the page; without the figures for one it is left out."""
     records, tool = measured.records, measured.tool
@@ -221,10 +260,12 @@ def sections(measured: Measured) -> list[tuple[str, str]]:
     ]
     if "heard" in measured.further:
         made.append(("What stops any method: deviation", heard_table(measured.further["heard"])))
+    outside = measured.further.get("outside")
     return [
         *made,
         ("Advice in clear cases", advice_table(records, tool)),
         ("What is taken for clipping and is none", confounder_table(records, tool)),
+        *([] if outside is None else [("With another model of the radio", outside_text(outside))]),
         ("What is not recognised", unrecognised()),
     ]
 
