@@ -4,6 +4,7 @@ import argparse
 from typing import Any
 
 from audiotest.errors import RequestError
+from audiotest.terminal.helptext import listed
 from audiotest.terminal.optiontypes import from_one, positive, within
 
 PROCEDURES = {
@@ -12,12 +13,12 @@ PROCEDURES = {
     "distortion": "transmitter's distortion at 60 %",
     "hum": "transmitter's hum and noise",
     "two-tone": "transmitter's intermodulation of two tones",
-    "balance": "mic gain and deviation: talk and turn until both stand right",
+    "balance": "talk and turn until mic gain and deviation stand right",
     "drive-by-speech": "limiter drive by a known speech into the socket",
     "drive-by-tone": "limiter's onset and knee by a tone in half decibels",
     "frequency": "frequency error by beat note against a reference",
-    "frequency-iq": "the same from I and Q on a stereo input, I left and Q right",
-    "carrier-null": "deviation by carrier null, and the FM feed's scale from it",
+    "frequency-iq": "the same from I and Q on a stereo input: I left, Q right",
+    "carrier-null": "deviation by carrier null, and the FM feed's scale",
     "carrier-null-hand": "the same by hand, live: the carrier while you turn",
     "sensitivity": "receiver's 12 and 20 dB SINAD and 20 dB quieting",
     "squelch": "receiver's squelch: opening, closing, hysteresis",
@@ -54,11 +55,6 @@ def refuse_beside_recording(**given: object) -> None:
             )
 
 
-def _listed(table: dict[str, str]) -> str:
-    width = max(map(len, table)) + 1
-    return "\n".join(f"  {name:<{width}}{words}" for name, words in table.items())
-
-
 def _add_json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="machine-readable, on standard output")
 
@@ -73,8 +69,7 @@ def _add_confirmed(parser: argparse.ArgumentParser) -> None:
 def add_bench(commands: Any) -> None:
     """Declare ``audiotest bench``."""
     bench = commands.add_parser(
-        "bench", help="guided measurements of a set, with prompts and figures", epilog=_listed(PROCEDURES),
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        "bench", help="guided measurements of a set, with prompts and figures", epilog=listed(PROCEDURES),
     )  # fmt: skip
     bench.add_argument("procedure", choices=sorted(PROCEDURES), metavar="PROCEDURE", help="see below")
     bench.add_argument(
@@ -138,8 +133,7 @@ def _add_drive(bench: argparse.ArgumentParser) -> None:
 def add_send(commands: Any) -> None:
     """Declare ``audiotest send``."""
     send = commands.add_parser(
-        "send", help="one test signal out of the sound card, or into a file", epilog=_listed(SIGNALS),
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        "send", help="one test signal out of the sound card, or into a file", epilog=listed(SIGNALS),
     )  # fmt: skip
     send.add_argument("signal", choices=list(SIGNALS), metavar="SIGNAL", help="one of those below")
     send.add_argument("values", nargs="*", metavar="VALUE", help="what the signal needs")

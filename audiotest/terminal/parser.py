@@ -8,6 +8,7 @@ from typing import Any, NoReturn
 from audiotest import __version__
 from audiotest.errors import RequestError
 from audiotest.terminal.benchoptions import add_bench, add_heard, add_iq, add_send, add_sinad
+from audiotest.terminal.helptext import Paragraphs
 from audiotest.terminal.optiontypes import from_one, not_negative, positive
 from audiotest.terminal.sheetoptions import add_compare, add_record, add_report, add_sheet
 
@@ -42,6 +43,9 @@ class _Parser(argparse.ArgumentParser):
 
     _given: tuple[str, ...] = ()
 
+    def __init__(self, **options: Any) -> None:
+        super().__init__(formatter_class=Paragraphs, **options)
+
     def error(self, message: str) -> NoReturn:
         dashed = next((word for word in self._given if word.startswith("-") and os.path.isfile(word)), None)
         if dashed is not None:
@@ -67,7 +71,6 @@ def build_parser() -> argparse.ArgumentParser:
         prog="audiotest",
         description=SUMMARY,
         epilog=CAUTIONS,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"audiotest {__version__}")
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True, parser_class=_Parser)
@@ -159,7 +162,6 @@ def _add_feed(commands: "_Commands[_Parser]") -> None:
         "learn-path",
         help="the response behind the limiter, from tones that overdrive it",
         description=LEARN_PATH,
-        formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     path.add_argument("reference", metavar="REF", help="recording of the tones")
     path.add_argument("--feed", required=True, metavar="FEED.toml", help="learned feed to add the path to")

@@ -26,7 +26,7 @@ ENDINGS = (".html", ".pdf", ".csv", ".json", ".zip")
 def run(arguments: argparse.Namespace) -> int:
     """Write the report, whole or not at all."""
     if arguments.output is None and not arguments.json:
-        raise RequestError("report: where to?", f"add -o FILE ending in {endings()}")
+        raise RequestError("no file is named to write the report to", f"add -o FILE ending in {endings()}")
     ending = "" if arguments.output is None else Path(arguments.output).suffix.lower()
     if arguments.output is not None and ending not in ENDINGS:
         raise RequestError(f"{arguments.output}: cannot tell what to write", f"end it in {endings()}")

@@ -55,7 +55,7 @@ def run(arguments: argparse.Namespace) -> int:
     if not arguments.output:
         raise RequestError(
             "the output's millivolts are not known",
-            "learn it with 'audiotest send learn', then give --output",
+            "learn them with 'audiotest send learn', then give --output",
         )
     scale = load_output(arguments.output)
     samples = prepare(signal, arguments.millivolt, scale)

@@ -1,5 +1,6 @@
 """Arguments: help without anything heavy, and refusals in one line."""
 
+import argparse
 import subprocess
 import sys
 
@@ -20,15 +21,30 @@ def test_help_loads_nothing_that_measures():
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stderr.strip() == "[]"
     assert "check" in done.stdout
-    assert max(len(line) for line in done.stdout.splitlines()) <= 82
 
 
-@pytest.mark.parametrize("command", ["demo", "live", "check", "feed", "limits", "inputs"])
-def test_every_command_has_help(command, capsys):
+def commands(parser, words=()):
+    """Every command and way, as typed."""
+    yield words
+    for action in parser._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            for name, below in action.choices.items():
+                yield from commands(below, (*words, name))
+
+
+@pytest.mark.parametrize("words", list(commands(build_parser())), ids=lambda words: " ".join(words) or "all")
+@pytest.mark.parametrize("width", [80, 60, 38])
+def test_every_command_has_help_that_fits_the_terminal(words, width, capsys, monkeypatch):
+    monkeypatch.setenv("COLUMNS", str(width))
     with pytest.raises(SystemExit) as end:
-        main([command, "--help"])
+        main([*words, "--help"])
     assert end.value.code == 0
-    assert command in capsys.readouterr().out
+    out = capsys.readouterr().out
+    assert " ".join(words) in " ".join(out.split())
+    # The usage keeps a name and its value together.
+    lines = out[out.index("\n\n") :].splitlines()
+    assert max(len(line) for line in lines) < width
+    assert not [line for line in lines if line.endswith("-")], "a word was cut at its hyphen"
 
 
 @pytest.mark.parametrize(

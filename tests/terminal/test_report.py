@@ -57,7 +57,7 @@ def test_a_file_that_is_there_stays_unless_asked(capsys: pytest.CaptureFixture[s
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["1"], "where to?"),
+        (["1"], "no file is named to write the report to"),
         (["1", "-o", "report.doc"], "cannot tell what to write"),
         (["7", "-o", "report.html"], "there is no sheet 7"),
         (["1", "-o", "nowhere/report.html"], "cannot be written"),
