@@ -10,7 +10,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
-from tests.benchmarks.accuracy import overs, plots
+from tests.benchmarks.accuracy import overs, plots, stops
 from tests.benchmarks.accuracy.overs import Measured
 from tests.benchmarks.accuracy.report import report
 
@@ -45,24 +45,6 @@ are made of that file alone, by `python -m tests.benchmarks.accuracy.page`.
 
 """
 
-BOUND = """\
-What stops any method: the drive is a peak figure, and talkers differ in how far their peaks stand over
-the rest. Told the threshold exactly and shown the limiter's output itself, without filter and without
-noise, a fit to its amplitude statistics still errs by {all_db:.1f} dB RMS on the test split's talkers
-({at_3_db:.1f} dB at a drive of 3 dB, {at_9_db:.1f} at 9, {at_18_db:.1f} at 18, {at_24_db:.1f} at 24;
-`bound.py`, {cuts} stretches of {seconds:.0f} s).
-{behind}
-Above all, the drive is a figure of all that reaches the limiter, and where the highest peaks are sibilants
-above 3 kHz the splatter filter takes away just what was clipped: such talkers are read much too low. The
-second table below sorts the overs by that (`outband.py`).
-
-"""
-BEHIND = "Behind a splatter filter, an unknown receiver and noise there is less to go by."
-BEHIND_KNOWN = """\
-Behind a splatter filter, known as well, it errs by {splatter_all_db:.1f} dB ({splatter_at_3_db:.1f} at 3, \
-{splatter_at_9_db:.1f} at 9, {splatter_at_18_db:.1f} at 18, {splatter_at_24_db:.1f} at 24);
-an unknown receiver and noise leave less to go by."""
-
 SEEN = {
     "no": "none of them had a part in training the tool's drive model.",
     "yes": "**the drive model was trained on other recordings and cuts of the same talkers**, so new talkers "
@@ -73,10 +55,7 @@ SEEN = {
 def bound(measured: Measured) -> str:
     """What `bound.py` found, in words; nothing where it was not run."""
     found = measured.further.get("bound")
-    if found is None:
-        return ""
-    behind = BEHIND_KNOWN if "splatter_all_db" in found else BEHIND
-    return BOUND.format(**found, behind=behind.format(**found))
+    return "" if found is None else stops.words(found, stops.HEAD) + "\n\n"
 
 
 def introduction(measured: Measured) -> str:

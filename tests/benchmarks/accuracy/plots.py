@@ -5,8 +5,8 @@ from collections.abc import Iterable
 
 from audiotest.keep.drawing import Axes, Box, Dot, Drawing, Ink, Line, Shape, Words, svg
 from tests.benchmarks.accuracy.overs import Predictions
-from tests.benchmarks.accuracy.report import FIGURES
 from tests.benchmarks.accuracy.score import Record
+from tests.benchmarks.accuracy.stops import FIGURES
 
 DRIVE_DB = (-15.0, 28.0)
 IN_ORDER_DB = (-3.0, 8.0)

@@ -3,15 +3,16 @@
 from collections.abc import Callable
 from typing import Any
 
-from tests.benchmarks.accuracy import score
+from tests.benchmarks.accuracy import score, stops
 from tests.benchmarks.accuracy.draw import CONFOUNDERS
 from tests.benchmarks.accuracy.overs import Measured
 from tests.benchmarks.accuracy.score import Prediction, Record
+from tests.benchmarks.accuracy.stops import FIGURES, OUTCOMES
+from tests.benchmarks.accuracy.tables import cell, table
 from tests.benchmarks.accuracy.unrecognised import unrecognised
 
 Row = tuple[str, list[Record]]
-FIGURES = {"p999_khz": "99.9 %", "peak_khz": "peak"}
-"""What is said of a deviation's key."""
+STOPS = "What stops any method"
 OVERLOADED_N = 3
 """Samples at full scale while somebody speaks from which on an over counts as overloaded."""
 
@@ -19,19 +20,6 @@ OVERLOADED_N = 3
 def plain_overs(records: list[Record]) -> list[Record]:
     """Overs without a confounder, drawn or by chance: a few overload the sound card on noise clicks."""
     return [r for r in records if r["kind"] == "plain" and r["full_scale_n"] < OVERLOADED_N]
-
-
-def cell(value: object, digits: int = 1) -> str:
-    """A figure, a percentage never, a dash where nothing was measured."""
-    if value is None:
-        return "–"
-    return f"{value:.{digits}f}" if isinstance(value, float) else str(value)
-
-
-def table(head: list[str], rows: list[list[str]]) -> str:
-    """A Markdown table."""
-    lines = [head, ["---"] * len(head), *rows]
-    return "\n".join("| " + " | ".join(line) + " |" for line in lines)
 
 
 def drive_rows(records: list[Record]) -> list[Row]:
@@ -111,7 +99,6 @@ def deviation_table(records: list[Record], tool: dict[str, Prediction]) -> str:
     return table(["overs", "figure", "n", "measured", "bias dB", "median error dB", "95 % within dB"], body)
 
 
-OUTCOMES = ("n", "right", "abstained", "wrong", "opposite")
 CLEARLY_HEARD_DB, CLEARLY_HEARD_S = 18.0, 7.0
 """Carrier over the noise, and speech, from which on an over is one that a technician would judge by."""
 
@@ -189,24 +176,6 @@ def path_table(records: list[Record], tool: dict[str, Prediction], with_path: di
     return table([*head, "90 % within dB", "in interval"], body)
 
 
-DEVIATION_STEPS = {
-    "sent": "what is sent, below 3.6 kHz",
-    "if": "behind the IF filter, no noise",
-    "told": "recording, the receiver's audio filters known",
-}
-
-
-def heard_table(heard: dict[str, Any]) -> str:
-    """How well the deviation could be told at each step on its way, as `heard.py` found it."""
-    body = []
-    for step, name in DEVIATION_STEPS.items():
-        for key, figure in FIGURES.items():
-            found = heard[f"{step}_{key.removesuffix('_khz')}"]
-            figures = [cell(found[k], 2) for k in ("bias_db", "median_db", "e95_db")]
-            body.append([name, figure, str(heard["n"]), *figures])
-    return table(["told from", "figure", "n", "bias dB", "median error dB", "95 % within dB"], body)
-
-
 OUTSIDE = """\
 {n} plain overs of {talkers} talkers of the test split through `otherradio.py`, a radio designed apart from
 the one that made training set and test set, without any of its code: other emphasis networks, limiters and
@@ -249,25 +218,28 @@ def outside_text(found: dict[str, Any]) -> str:
 def sections(measured: Measured) -> list[tuple[str, str]]:
     """Every table under its heading, in the order of the page; without the figures for one it is left out."""
     records, tool = measured.records, measured.tool
+    bound, heard, outside = (measured.further.get(name) for name in ("bound", "heard", "outside"))
     made = [("Drive", drive_table(records, tool, measured.crest))]
     if any(r["in_band_db"] is not None for r in records):
         made.append(("Drive by where the limiter's peaks lie", in_band_table(records, tool)))
+    if bound is not None:
+        made.append((f"{STOPS}: drive", stops.drive_bound(bound)))
     if measured.path:
-        made.append(("Drive with the path learnt", path_table(records, tool, measured.path)))
+        why = "" if bound is None else "\n\n" + stops.words(bound, stops.PATH)
+        made.append(("Drive with the path learnt", path_table(records, tool, measured.path) + why))
     made += [
         ("Limiting against none: area under the ROC curve", detection_table(records, tool, measured.crest)),
         ("Deviation", deviation_table(records, tool)),
     ]
-    if "heard" in measured.further:
-        made.append(("What stops any method: deviation", heard_table(measured.further["heard"])))
-    outside = measured.further.get("outside")
-    return [
-        *made,
-        ("Advice in clear cases", advice_table(records, tool)),
-        ("What is taken for clipping and is none", confounder_table(records, tool)),
-        *([] if outside is None else [("With another model of the radio", outside_text(outside))]),
-        ("What is not recognised", unrecognised()),
-    ]
+    if heard is not None:
+        made.append((f"{STOPS}: deviation", stops.deviation_bound(heard)))
+    made.append(("Advice in clear cases", advice_table(records, tool)))
+    if bound is not None:
+        made.append((f"{STOPS}: advice", stops.advice_bound(bound)))
+    made.append(("What is taken for clipping and is none", confounder_table(records, tool)))
+    if outside is not None:
+        made.append(("With another model of the radio", outside_text(outside)))
+    return [*made, ("What is not recognised", unrecognised())]
 
 
 def report(measured: Measured) -> str:

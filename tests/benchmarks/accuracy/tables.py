@@ -1,0 +1,14 @@
+"""How a table of the accuracy page is written."""
+
+
+def cell(value: object, digits: int = 1) -> str:
+    """A figure, a percentage never, a dash where nothing was measured."""
+    if value is None:
+        return "–"
+    return f"{value:.{digits}f}" if isinstance(value, float) else str(value)
+
+
+def table(head: list[str], rows: list[list[str]]) -> str:
+    """A Markdown table."""
+    lines = [head, ["---"] * len(head), *rows]
+    return "\n".join("| " + " | ".join(line) + " |" for line in lines)
