@@ -45,6 +45,7 @@ hiss.receiver_inverse             the receiver's audio filters, told by its hiss
 emphasis.estimate_deemphasis_us   de-emphasis of a feed, from its noise
 ifband.bandwidth_of_hiss          the receiver's IF filter, from its hiss
 narrowlink.ends_at_4_khz          whether a telephone's or a network's narrow link stood in between
+heldnoise.held_noise              whether a level control holds the noise down, and whose
 limiter.estimate_drive            how hard speech drives the limiter
 driveviews.drive_views            the views in which that is looked for
 drivefeatures.drive_features      what is counted in them

@@ -1,6 +1,6 @@
 """The carrier without speech: where an over shows its noise, and the views in which that is looked for."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,8 @@ from audiotest.measure.views import Sound, in_pieces, speech_view
 
 EDGE_S = 0.03
 """What is left out on either side of an edge."""
+BARE_FROM_S = (round(EDGE_S / speech.FRAME_S) + 1) * speech.FRAME_S
+"""Where the bare carrier is taken to begin: the frames before hold what is left of the edge."""
 PIECE_S = 0.06
 MIN_BARE_S = 0.06
 
@@ -22,11 +24,28 @@ def low_view(sound: Sound, deemphasis_us: float) -> NDArray[np.float64]:
     )
 
 
-def bare_carrier(sound: Sound) -> Sound | None:
-    """The stretch of bare carrier before speech starts, edges left out."""
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """The stretch of even level that an over begins with, and whether it is as quiet as an over gets."""
+
+    sound: Sound
+    bare: bool
+
+    @property
+    def span_s(self) -> tuple[float, float]:
+        """From when to when it lasts, in seconds of the over."""
+        return BARE_FROM_S, BARE_FROM_S + self.sound.seconds
+
+
+def opening(sound: Sound) -> Opening | None:
+    """What is heard before speech starts, edges left out.
+
+    It is no bare carrier where something quieter comes later: then it may be the first word, or the noise of
+    a room that a level control holds down from the first word on.
+    """
     # The de-emphasis is not known yet; as well as flat, a feed may be de-emphasised twice here.
     rms = speech.frame_rms(low_view(sound, 0.0), round(sound.low_rate_hz * speech.FRAME_S))
-    edge = round(EDGE_S / speech.FRAME_S) + 1
+    edge = round(BARE_FROM_S / speech.FRAME_S)
     if len(rms) < edge + 4:
         return None
     quiet = float(np.percentile(rms[edge:], 3))
@@ -34,9 +53,16 @@ def bare_carrier(sound: Sound) -> Sound | None:
     length = int(np.argmin(settled)) if not settled.all() else len(settled)
     first = float(np.median(rms[edge : edge + max(length, 1)]))
     # One frame is held back: speech may begin inside it.
-    if (length - 1) * speech.FRAME_S < MIN_BARE_S or first > 2.5 * quiet + 1e-9:
+    if (length - 1) * speech.FRAME_S < MIN_BARE_S:
         return None
-    return sound.cut(edge * speech.FRAME_S, (edge + length - 1) * speech.FRAME_S)
+    found = sound.cut(BARE_FROM_S, (edge + length - 1) * speech.FRAME_S)
+    return Opening(found, bare=first <= 2.5 * quiet + 1e-9)
+
+
+def bare_carrier(sound: Sound) -> Sound | None:
+    """The stretch of bare carrier before speech starts, edges left out."""
+    found = opening(sound)
+    return found.sound if found is not None and found.bare else None
 
 
 def quietest(sound: Sound) -> Sound | None:

@@ -57,9 +57,13 @@ CONDITIONS: dict[str, Condition] = {
         "something levels the audio automatically",
         "switch off automatic level control in the sound card's settings and in the set",
     ),
+    "level_control": Condition(
+        "the set seems to level the voice rather than clip it, and the drive cannot be trusted",
+        "measure with 'audiotest bench drive-by-tone', which tells a level control from a clipper",
+    ),
     "compressed_source": Condition(
-        "the voice was compressed before it reached the limiter",
-        "talk live into the set's own microphone",
+        "the voice seems to be cut or compressed before the mic gain",
+        "talk live and from further away, with no recording or compressor before the set",
     ),
     "codec": Condition(
         "nothing comes through above 4 kHz, as behind a phone, a network or a speech codec",

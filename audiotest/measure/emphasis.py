@@ -4,6 +4,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.measure.lean import power_density
+from audiotest.measure.views import LOW_RATE_HZ, Sound
+from audiotest.records import Feed
 from audiotest.units import power_db
 
 SLOPE_BAND_HZ = (600.0, 2200.0)
@@ -93,3 +95,19 @@ def low_response(hiss: NDArray[np.floating], sample_rate_hz: int, frequency_hz: 
     # The mean of logarithms leaves the slope of a high-pass between three bins without effect.
     level = np.mean(np.log(density[near])) - np.mean(np.log(reference))
     return float(np.exp(level / 2.0))
+
+
+def stated_or_heard_us(
+    hiss: Sound | None, quiet: Sound | None, feed: Feed | None
+) -> tuple[float, str | None]:
+    """De-emphasis of a feed as it was learned, else from its noise, with a note on what was assumed."""
+    if feed is not None and feed.deemphasis_us is not None:
+        return feed.deemphasis_us, None
+    rate_hz = LOW_RATE_HZ if hiss is None else hiss.low_rate_hz
+    rate_hz = rate_hz if quiet is None else quiet.low_rate_hz
+    found = estimate_deemphasis_us(
+        None if hiss is None else hiss.low, None if quiet is None else quiet.low, rate_hz
+    )
+    if found is None:
+        return USUAL_DEEMPHASIS_US, "de-emphasis of the feed not known: 750 µs assumed"
+    return found, f"de-emphasis of the feed judged from its noise: {found:.0f} µs"

@@ -7,11 +7,12 @@ from numpy.typing import NDArray
 
 from audiotest.measure import activity as speech
 from audiotest.measure.addedtones import BEFORE_BEEP_S, added_subaudible, sound_without_tone, split_beep
-from audiotest.measure.bare import EDGE_S, band_rms, bare_carrier, low_view, quietest
+from audiotest.measure.bare import EDGE_S, band_rms, low_view, opening, quietest
 from audiotest.measure.conditions import sound_conditions, speech_conditions
 from audiotest.measure.deviation import Swing, by_model, measure_swing, with_model
-from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US, estimate_deemphasis_us
+from audiotest.measure.emphasis import stated_or_heard_us
 from audiotest.measure.filters import emphasis_response
+from audiotest.measure.heldnoise import level_control_conditions
 from audiotest.measure.hiss import receiver_inverse
 from audiotest.measure.hum import measure_hum
 from audiotest.measure.ifband import bandwidth_of_hiss, outruns_if
@@ -23,7 +24,7 @@ from audiotest.measure.speech_level import active_speech_level
 from audiotest.measure.speechlike import speech_cues
 from audiotest.measure.threshold import clicks_hide_peak
 from audiotest.measure.tone import find_steady_tone, measure_tone
-from audiotest.measure.views import AUDIO_HIGH_HZ, LOW_RATE_HZ, Sound, flat_view, in_pieces, two_views
+from audiotest.measure.views import AUDIO_HIGH_HZ, Sound, flat_view, in_pieces, two_views
 from audiotest.records import (
     Deviation,
     EndBeep,
@@ -44,6 +45,9 @@ VOICING_SNR_DB = 5.0
 """Below this even speech shows little voicing: false refusals of simulated overs all lay under 2 dB."""
 TONE_ITSELF_SHARE = 0.75
 """A "bare carrier" of this share of the tone's level is the tone: at 4 dB SINAD noise is 0.63 of both."""
+HIDES = {"weak": ("if_narrow", "level_control"), "overload": ("level_control",)}
+"""What cannot be told beside a condition: noise peaks pass for a swing of the carrier, and clicks and a sound
+card that cuts hold noise down like a level control."""
 ENDS_OVERLOAD = "the sound card is overloaded by the end beep or the carrier's edges only, not by the speech"
 PEAKS_CUT = "drive and deviation unknown: the sound card is overloaded and cuts the peaks"
 CRACKLE_LEFT_OUT = "a crackle far above the speech is left out of the drive and the deviation"
@@ -69,27 +73,18 @@ class OverAudio:
 
 @dataclass(slots=True)
 class _View:
-    """Intermediate views of one over; ``bare`` is the bare carrier or the pauses that stand for it."""
+    """Intermediate views of one over; ``bare`` is the bare carrier or the pauses that stand for it.
+
+    ``opening_s`` bounds the even stretch before the first word, where there is one.
+    """
 
     sound: Sound
     bare: Sound | None
     hiss: Sound | None
     deemphasis_us: float
+    opening_s: tuple[float, float] | None = None
     notes: list[str] = field(default_factory=list)
     conditions: list[str] = field(default_factory=list)
-
-
-def _emphasis(hiss: Sound | None, quiet: Sound | None, feed: Feed | None) -> tuple[float, str | None]:
-    if feed is not None and feed.deemphasis_us is not None:
-        return feed.deemphasis_us, None
-    rate_hz = LOW_RATE_HZ if hiss is None else hiss.low_rate_hz
-    rate_hz = rate_hz if quiet is None else quiet.low_rate_hz
-    found = estimate_deemphasis_us(
-        None if hiss is None else hiss.low, None if quiet is None else quiet.low, rate_hz
-    )
-    if found is None:
-        return USUAL_DEEMPHASIS_US, "de-emphasis of the feed not known: 750 µs assumed"
-    return found, f"de-emphasis of the feed judged from its noise: {found:.0f} µs"
 
 
 def _ratio_db(above: float | None, below: float | None) -> float | None:
@@ -298,16 +293,18 @@ def measure_over(audio: OverAudio, *, feed: Feed | None, limits: LimitSet) -> Ov
     sound = sound.cut(edge_s, sound.seconds - edge_s)
     offset_s = audio.start_s + edge_s
     hiss = None if audio.hiss is None else two_views(audio.hiss, audio.sample_rate_hz)
-    bare = bare_carrier(sound)
+    opened = opening(sound)
+    bare = opened.sound if opened is not None and opened.bare else None
     from_pauses = bare is None
     if bare is None:
         bare = quietest(sound)
-    tau, emphasis_note = _emphasis(hiss, None if from_pauses else bare, feed)
+    tau, emphasis_note = stated_or_heard_us(hiss, None if from_pauses else bare, feed)
     subaudible = added_subaudible(sound, tau, hiss, feed)
     if subaudible is not None:
         sound = sound_without_tone(sound, subaudible.frequency_hz)
     beep, sound = split_beep(sound, offset_s)
-    view = _View(sound, bare, hiss, tau, conditions=link_conditions(audio.samples, audio.sample_rate_hz))
+    view = _View(sound, bare, hiss, tau, None if opened is None else opened.span_s)
+    view.conditions += link_conditions(audio.samples, audio.sample_rate_hz)
     runs = overload_runs(_without_ends(audio, edge_s, beep))
     if runs == 0 and overload_runs(audio.samples) > 0:
         view.notes.append(ENDS_OVERLOAD)
@@ -377,8 +374,11 @@ def _measure_view(
     conditions = sound_conditions(runs, peak, kind, view.sound.seconds)
     if kind == "voice":
         conditions += speech_conditions(active_dbfs, noise.snr_db, part.active_s)
-        # Noise peaks pass for a swing of the carrier.
-        conditions += [name for name in view.conditions if name != "if_narrow" or "weak" not in conditions]
+        if view.opening_s is not None:
+            spoken_s = ((part.start_n or 0) / rate_hz, (part.end_n or 0) / rate_hz)
+            view.conditions += level_control_conditions(view.sound.wave, rate_hz, view.opening_s, spoken_s)
+        hidden = {name for cause, names in HIDES.items() if cause in conditions for name in names}
+        conditions += [name for name in dict.fromkeys(view.conditions) if name not in hidden]
         conditions += _not_speech(view, spoken, noise)
         deviation = _stated_deviation(view, deviation, noise, conditions)
     if runs > 0:

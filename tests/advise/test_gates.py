@@ -51,10 +51,27 @@ def test_every_condition_the_rules_use_is_described():
     assert set(GATES) <= set(CONDITIONS)
 
 
-@pytest.mark.parametrize("name", ["levelling", "compressed_source", "codec"])
+@pytest.mark.parametrize("name", ["levelling", "level_control", "codec"])
 def test_a_doubt_leaves_the_direction_and_takes_confidence(name):
     sure = advise(an_over(14.0), LIMITS)
     doubted = advise(an_over(14.0, conditions=(name,)), LIMITS)
     assert doubted.mic_gain == sure.mic_gain
     assert doubted.confidence < sure.confidence
     assert any(CONDITIONS[name].meaning in line for line in doubted.because)
+
+
+@pytest.mark.parametrize("drive_db", [-8.0, 4.0])
+def test_a_level_control_takes_back_that_the_drive_is_right_or_low_and_leaves_the_deviation(drive_db):
+    held = advise(an_over(drive_db, 3.0, conditions=("level_control",)), LIMITS)
+    assert (held.mic_gain, held.mic_gain_db, held.deviation) == ("unknown", None, "lower")
+    assert "a level control hides" in held.sentence
+    assert any("drive-by-tone" in line for line in held.because)
+    assert advise(an_over(4.0, 2.2, conditions=("level_control",)), LIMITS).deviation == "keep"
+
+
+def test_a_voice_cut_before_the_mic_gain_takes_back_that_the_gain_must_go_down():
+    cut = advise(an_over(14.0, 2.2, conditions=("compressed_source",)), LIMITS)
+    assert (cut.mic_gain, cut.deviation) == ("unknown", "keep")
+    assert "did not follow the last turn" in cut.sentence
+    assert any("before the mic gain" in line for line in cut.because)
+    assert advise(an_over(-9.0, 1.0, conditions=("compressed_source",)), LIMITS).mic_gain == "raise"
