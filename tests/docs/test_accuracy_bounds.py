@@ -54,6 +54,7 @@ def test_the_words_follow_from_the_figures() -> None:
     behind = [stops.best_at(found, view) for view in ("splatter", "relative")]
     assert all(best["all"]["rms_db"] > max(PATH_TARGET_DB, DRIVE_TARGET_DB) for best in behind)
     for best in behind:
+        assert best["in_band"][0] == max(best["in_band"]), "peaks that are filtered away are told worst"
         assert best["best_talker_db"] < best["all"]["rms_db"] < best["worst_talker_db"]
     for view in list(stops.VIEWS)[: stops.ADVISED_N]:
         rows = stops.surest_at(found, view)

@@ -65,7 +65,7 @@ Method = Callable[[Data], Array]
 
 def at_view(data: Data, view: str) -> Array:
     """Figures of the whole over in one view."""
-    return data.whole[:, PARTS[view]].astype(np.float64)
+    return np.asarray(data.whole[:, PARTS[view]], dtype=np.float64)
 
 
 def drives(data: Data) -> Array:
@@ -173,6 +173,7 @@ def advised(said: Prediction) -> str:
 
 def judged(test: Data, predictions: list[Prediction]) -> dict[str, Any]:
     """Errors of the drive by what it is, best and worst talker, and the advice in clear cases."""
+    in_band_db = start(test, "unlimited") - test.targets[:, 0]
     records: list[Record] = [
         {"id": k, "truth": {"drive_db": float(drive), "peak_khz": FAINT_RATIO}, "limit_khz": 1.0}
         for k, drive in enumerate(test.targets[:, 0])
@@ -187,12 +188,18 @@ def judged(test: Data, predictions: list[Prediction]) -> dict[str, Any]:
             if lo <= r["truth"]["drive_db"] < hi and talker in (None, test.talkers[r["id"]])
         ]  # fmt: skip
 
+    within = between(*BETWEEN_DB)
     talkers = [
-        score.drive_row(between(*BETWEEN_DB, talker), told)["rms_db"] for talker in sorted(set(test.talkers))
+        float(score.drive_row(between(*BETWEEN_DB, talker), told)["rms_db"] or 0.0)
+        for talker in sorted(set(test.talkers))
     ]
     return {
-        "all": score.drive_row(between(*BETWEEN_DB), told),
+        "all": score.drive_row(within, told),
         "bins": [score.drive_row(between(lo, hi), told)["rms_db"] for lo, hi in score.BINS_DB],
+        "in_band": [
+            score.drive_row([r for r in within if lo <= in_band_db[r["id"]] < hi], told)["rms_db"]
+            for lo, hi in score.IN_BAND_DB
+        ],
         "best_talker_db": min(talkers), "worst_talker_db": max(talkers),
         "advice": {wanted: score.advice_row(records, told, "mic_gain", wanted) for wanted in WANTED}
         | {"all": score.advice_row(records, told, "mic_gain")},

@@ -139,21 +139,11 @@ def confounder_table(records: list[Record], tool: dict[str, Prediction]) -> str:
     )
 
 
-IN_BAND_DB = ((-99.0, -8.0), (-8.0, -5.0), (-5.0, -3.0), (-3.0, 9.0))
-
-
 def in_band_table(records: list[Record], tool: dict[str, Prediction]) -> str:
     """The drive's error by how much of the limiter's peaks lies inside the band that is heard."""
     some = [r for r in plain_overs(records) if 3.0 <= r["truth"]["drive_db"] < 24.0]
     body = []
-    for lo, hi in IN_BAND_DB:
-        name = (
-            f"under {hi:.0f} dB"
-            if lo == -99.0
-            else f"{lo:.0f} dB and up"
-            if hi == 9.0
-            else f"{lo:.0f} … {hi:.0f} dB"
-        )
+    for name, (lo, hi) in zip(score.in_band_names(), score.IN_BAND_DB, strict=True):
         part = [r for r in some if lo <= r["in_band_db"] < hi]
         row = score.drive_row(part, tool)
         figures = [cell(row[k]) for k in ("n", "measured", "rms_db", "median_db", "bias_db", "e90_db")]

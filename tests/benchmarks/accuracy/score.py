@@ -23,8 +23,16 @@ BINS_DB = (
     (12.0, 16.0),
     (16.0, 25.1),
 )
+IN_BAND_DB = ((-99.0, -8.0), (-8.0, -5.0), (-5.0, -3.0), (-3.0, 9.0))
+"""Peaks of the limiter's input in the band that is heard, re all of its peaks."""
 CLIPPING_SAID_DB = 3.0
 NONE_BELOW_DB = 0.0
+
+
+def in_band_names() -> list[str]:
+    """What the parts of `IN_BAND_DB` are called."""
+    between = [f"{lo:.0f} … {hi:.0f} dB" for lo, hi in IN_BAND_DB[1:-1]]
+    return [f"under {IN_BAND_DB[0][1]:.0f} dB", *between, f"{IN_BAND_DB[-1][0]:.0f} dB and up"]
 
 
 def paired(records: list[Record], predictions: dict[str, Prediction], key: str) -> tuple[NDArray[Any], ...]:

@@ -44,6 +44,9 @@ DRIVE = """\
 A hard limiter and no noise; a known splatter filter is undone below 3.6 kHz. {overs} overs of
 {seconds:.0f} s by {talkers} talkers, none of whom the methods were fitted to; drives as in the set. Errors in
 dB RMS (`told.py`, `bound.py`)."""
+IN_BAND = """\
+The same from 3 to 24 dB, by the method that errs least, by where the limiter's peaks lie: those below 3.6 kHz
+re all."""
 PATH = """\
 Aimed at was 1.5 dB. Errors in learning the path are not what stops it: with the path known exactly and
 undone, and no noise, the best of {relative_n} methods errs by {relative_db:.1f} dB over these drives; told
@@ -101,7 +104,15 @@ def drive_bound(found: Found) -> str:
             figures = [row["all"]["rms_db"], *(row["bins"][k] for k in shown), row["all"]["bias_db"]]
             figures += [row["best_talker_db"], row["worst_talker_db"]]
             body.append([place, METHODS[name], *map(cell, figures), cell(row["all"]["coverage"], 2)])
-    return words(found, DRIVE) + "\n\n" + table([*head, "in interval"], body)
+    sorted_by = [[place, *map(cell, best_at(found, view)["in_band"])] for view, place in VIEWS.items()]
+    return "\n\n".join(
+        [
+            words(found, DRIVE),
+            table([*head, "in interval"], body),
+            words(found, IN_BAND),
+            table(["told from", *score.in_band_names()], sorted_by),
+        ]
+    )
 
 
 def advice_bound(found: Found) -> str:

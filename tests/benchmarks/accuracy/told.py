@@ -129,7 +129,7 @@ def unlimited(fine: NDArray[np.float32], active: NDArray[np.bool_], splatter: An
     """Heights of the limiter's input below 3.6 kHz re the 99.9th percentile of all of it; its features."""
     _, within = sent(fine, splatter)
     views = drive_views(within, SENT_HZ, active, noise_db=None, hiss=None)
-    return heights(within, active), drive_features(views).whole
+    return heights(within, active), drive_features(views).whole.astype(np.float64)
 
 
 def row_of(
