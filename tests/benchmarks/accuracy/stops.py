@@ -43,7 +43,8 @@ saw its input below 3.6 kHz as it was, would still be off by {unlimited_db:.1f} 
 DRIVE = """\
 A hard limiter and no noise; a known splatter filter is undone below 3.6 kHz. {overs} overs of
 {seconds:.0f} s by {talkers} talkers, none of whom the methods were fitted to; drives as in the set. Errors in
-dB RMS (`told.py`, `bound.py`)."""
+dB RMS (`told.py`, `bound.py`). Methods that learn from more talkers than there are here may
+do somewhat better; where the peaks are filtered away (second table) little is left to learn from."""
 IN_BAND = """\
 The same from 3 to 24 dB, by the method that errs least, by where the limiter's peaks lie: those below 3.6 kHz
 re all."""
