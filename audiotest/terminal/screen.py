@@ -7,9 +7,9 @@ from rich.console import Console
 from rich.text import Text
 
 from audiotest.advise.rules import judge
-from audiotest.records import Feed, LimitSet, LiveReading, Over
+from audiotest.records import Advice, Feed, LimitSet, LiveReading, Over
 from audiotest.session.guard import MOVED_DB, HissDrift
-from audiotest.session.trend import follow_trim
+from audiotest.session.lastturn import follow_turn
 from audiotest.terminal.card import make_console, print_over
 from audiotest.terminal.figures import clock, live_text
 from audiotest.terminal.shown import shown
@@ -37,6 +37,7 @@ class Screen:
         self._limits = limits
         self._feed = feed
         self._latest: deque[Over] = deque(maxlen=LATEST_OVERS)
+        self._advised: Advice | None = None
         self._line_shown = False
         self._next_s = 0.0
         self._shift_said_db: float | None = None
@@ -63,9 +64,12 @@ class Screen:
         """Print the card of an over that has ended."""
         self.overs += 1
         self.clear()
-        print_over(self.console, self.overs, over, judge(over, self._feed, self._limits), self._limits)
-        self._latest.append(over)
-        change = follow_trim(self._latest).sentence
+        followed = follow_turn([*self._latest, over], self._advised)
+        advice = judge(followed.over, self._feed, self._limits)
+        print_over(self.console, self.overs, followed.over, advice, self._limits)
+        self._latest.append(followed.over)
+        self._advised = advice if over.kind == "voice" else self._advised
+        change = followed.trend.sentence
         if change:
             self._print(Text(change[0].upper() + change[1:] + ".", style="bold"))
         sys.stdout.flush()

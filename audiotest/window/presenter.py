@@ -15,7 +15,8 @@ from audiotest.advise.rules import (
 from audiotest.measure.peakerror import peak_error_90_db
 from audiotest.records import Advice, Feed, LimitSet, LiveReading, Over, Turn
 from audiotest.session.guard import HissDrift
-from audiotest.session.trend import Trend, follow_trim
+from audiotest.session.lastturn import follow_turn
+from audiotest.session.trend import Trend
 from audiotest.terminal.figures import deviation_amount, mic_amount
 from audiotest.units import amplitude_db, db_amplitude
 
@@ -137,15 +138,17 @@ class OverLog:
         """Judge an over and add it."""
         uncertainty = uncertainty_of(self.feed)
         self._count += 1
-        run = [heard.over for heard in self.heard if heard.number >= self._run_from][1 - TREND_OVERS_N :]
+        run = [heard for heard in self.heard if heard.number >= self._run_from][1 - TREND_OVERS_N :]
+        advised = next((heard.advice for heard in reversed(run) if heard.over.kind == "voice"), None)
+        followed = follow_turn([*(heard.over for heard in run), over], advised)
         heard = Heard(
             number=self._count,
             time_of_day=time_of_day,
-            over=over,
-            advice=advise(over, self.limits, scale_uncertainty_db=uncertainty),
+            over=followed.over,
+            advice=advise(followed.over, self.limits, scale_uncertainty_db=uncertainty),
             scale_uncertainty_db=uncertainty,
             feed=self.feed,
-            trend=follow_trim([*run, over]),
+            trend=followed.trend,
         )
         self.heard.append(heard)
         return heard

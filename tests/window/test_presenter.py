@@ -94,6 +94,18 @@ def test_the_trend_says_what_the_last_turn_did(log: OverLog, over: MakeOver) -> 
     assert [point.moved for point in log.trail()] == [False, True, False]
 
 
+def test_a_voice_cut_before_the_mic_gain_is_doubted_where_only_the_gain_was_to_go_down(
+    log: OverLog, over: MakeOver
+) -> None:
+    assert log.take(over(14.0, 2.3), "10:00:00").advice.mic_gain == "lower"
+    heard = log.take(over(14.2, 1.2, start_s=20.0), "10:00:20")
+    assert heard.advice.mic_gain == "unknown"
+    assert "compressed_source" in heard.over.conditions
+    assert "if you turned the mic gain" in trend_words(heard)
+    log.begin()
+    assert log.take(over(14.2, 1.2, start_s=40.0), "10:00:40").advice.mic_gain == "lower"
+
+
 def test_the_trend_skips_a_discarded_over_and_does_not_reach_across_inputs(
     log: OverLog, over: MakeOver
 ) -> None:
