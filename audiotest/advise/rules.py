@@ -17,6 +17,7 @@ from audiotest.advise.wording import (
     real_cause,
     sentence_for,
 )
+from audiotest.measure.conditions import CONDITIONS
 from audiotest.measure.peakerror import peak_error_db
 from audiotest.measure.threshold import HISS_REFERENCE_KHZ, PEAK_OVER_HISS_DB
 from audiotest.records import Advice, Feed, Limiter, LimitSet, Over, Turn
@@ -63,7 +64,7 @@ FAINTNESS = {"weak", "too_little_speech"}
 SOMETHING_SAID_S = 2.0
 FAINT_SHARE = 0.8
 """What is left of odds that rest on where deviation controls usually stand, and on no limiter's mark."""
-DOUBTS = {"levelling": 0.6, "level_control": 0.6, "compressed_source": 0.6, "codec": 0.6}
+DOUBTS = {"levelling": 0.6, "level_control": 0.6, "compressed_source": 0.6, "codec": 0.6, "peaky": 0.6}
 """Conditions that leave the advice standing, with the confidence multiplied by this.
 
 Behind G.711, G.721 and MP3 the drive of simulated overs moved by 0.3 to 0.7 dB RMS, behind GSM 06.10 and Opus
@@ -136,7 +137,7 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = UNSTAT
         # The limiter's marks, if any, lie under the noise: only the low peaks tell.
         limiter = NOT_MEASURED if "weak" in over.conditions or limiter.drive_db is None else limiter
         faint = _judge_weighed(over, limiter, reach).turn == "raise"
-    hard = over.kind == "voice" and _surely_hard(over)
+    hard = _surely_hard(over) and _judge_weighed(over, limiter, reach).turn == "lower"
     hindrances = set(GATES) & set(over.conditions)
     outrun = hindrances == {"if_narrow"} and peak_ratio is not None and peak_ratio > 1.0
     gate = None if faint or hard or outrun else gate
@@ -221,6 +222,9 @@ def _judge_weighed(over: Over, limiter: Limiter, reach: tuple[float, float] | No
     weighed = _weighed(limiter, reach)
     mic = judge_mic_gain(weighed, uncertain="drive_uncertain" in over.conditions)
     measured_db = limiter.drive_db
+    if mic.turn == "lower" and "peaky" in over.conditions and (reach is None or weighed is not limiter):
+        # A limiter that is driven hard leaves no peaks that stand out; they may, but not low as well.
+        return Call("unknown", reason=CONDITIONS["peaky"].meaning)
     if weighed is limiter or measured_db is None:
         return mic
     if mic.turn != "lower" and measured_db > HIGH_DRIVE_DB:
@@ -256,7 +260,7 @@ def _faint_below_limiter(over: Over, reach: tuple[float, float] | None) -> bool:
 
 def _surely_hard(over: Over) -> bool:
     """Whether noise or shortness hinders, and yet all of the drive's interval lies above the window."""
-    low = over.limiter.drive_low_db
+    low = over.limiter.drive_low_db if over.kind == "voice" else None
     hindered = set(GATES) & set(over.conditions)
     return low is not None and low > HIGH_DRIVE_DB and bool(hindered) and hindered <= FAINTNESS
 

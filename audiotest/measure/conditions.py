@@ -69,6 +69,10 @@ CONDITIONS: dict[str, Condition] = {
         "nothing comes through above 4 kHz, as behind a phone, a network or a speech codec",
         "take the audio straight from the receiver",
     ),
+    "peaky": Condition(
+        "the drive reads high, and yet the peaks stand out as in speech that no limiter cuts",
+        "talk again, a little longer and in a quiet place",
+    ),
     "not_voice": Condition(
         "no speech heard",
         "talk into the set for at least five seconds",

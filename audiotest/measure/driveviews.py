@@ -41,6 +41,11 @@ class DriveViews:
     waves: NDArray[np.float32]
     whole: NDArray[np.float32]
 
+    @property
+    def crest_db(self) -> float:
+        """The 99.9th percentile of the first view, in which no high-pass is undone, over its RMS."""
+        return float(self.whole[SHARES.index(0.999)])
+
 
 def receiver_highpass(hiss: NDArray[np.floating], sample_rate_hz: int) -> tuple[float, float] | None:
     """Corner in Hz and order of a receiver's high-pass, from its open-squelch hiss.

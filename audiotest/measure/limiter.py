@@ -23,6 +23,11 @@ REACHED_AT_DB = 0.0
 AUTOMATIC_GAIN_ODDS = 0.3
 """Finds six of ten automatic gains in sound cards, and takes 3 in 1000 plain overs for one (test split)."""
 
+HARD_DB = 8.0
+PEAKY_DB = 13.5
+"""How far the 99.9th percentile stands over the RMS. Of 84 plain overs of the train split's talkers that read
+above 8 dB, and were, 94 in 100 stood lower; of 37 that did not reach the limiter one in three."""
+
 
 @dataclass(frozen=True, slots=True)
 class Drive:
@@ -40,11 +45,14 @@ class Drive:
     peak_ratio: float
     automatic_gain: bool
     """Whether the sound card seems to change its gain by itself."""
+    crest_db: float = 0.0
+    """The received 99.9th percentile over the RMS of active speech."""
 
     @property
     def conditions(self) -> list[str]:
         """Conditions that show in the speech (`audiotest.measure.conditions`)."""
-        return ["levelling"] if self.automatic_gain else []
+        found = ["levelling"] if self.automatic_gain else []
+        return [*found, "peaky"] if self.drive_db > HARD_DB and self.crest_db > PEAKY_DB else found
 
     @property
     def reached(self) -> bool:
@@ -116,5 +124,6 @@ def estimate_drive(
         clipped_fraction=figures.clipped_fraction if drive > REACHED_AT_DB else 0.0,
         p999_ratio=figures.p999_ratio,
         peak_ratio=figures.peak_ratio,
+        crest_db=views.crest_db,
         automatic_gain=figures.odds["soundcard_agc"] > AUTOMATIC_GAIN_ODDS,
     )

@@ -51,6 +51,29 @@ def test_low_peaks_turn_a_drive_that_is_hardly_told_into_more_mic_gain_and_say_s
     assert (opposed.mic_gain, opposed.deviation) == ("unknown", "unknown")
 
 
+def test_a_high_drive_that_the_peaks_contradict_turns_nothing_down_unless_they_are_near_the_limit():
+    """Peaks that stand out as without a limiter, and far below the limit: both say that none is at work."""
+    low = advise(an_over(12.0, 1.1, half_db=8.0, conditions=("peaky",)), LIMITS)
+    assert (low.mic_gain, low.deviation) == ("unknown", "unknown")
+    assert CONDITIONS["peaky"].meaning in low.sentence
+    assert advise(an_over(12.0, 1.1, half_db=8.0), LIMITS).mic_gain == "lower"
+    near, believed = (
+        advise(an_over(12.0, 2.2, half_db=8.0, conditions=conditions), LIMITS)
+        for conditions in (("peaky",), ())
+    )
+    assert near.mic_gain == believed.mic_gain == "lower"
+    assert near.confidence == pytest.approx(0.6 * believed.confidence, abs=0.001)
+    # Nothing tells where the peaks are: no scale, and no hiss to stand in for it.
+    over = an_over(12.0, None, half_db=8.0, conditions=("peaky",))
+    untold = replace(over, noise=replace(over.noise, quieting_db=None))
+    assert advise(untold, LIMITS).mic_gain == "unknown"
+    assert advise(replace(untold, conditions=()), LIMITS).mic_gain == "lower"
+    # Noise lets a drive stand that is high beyond doubt, but not that one.
+    for conditions, mic in ((("weak",), "lower"), (("weak", "peaky"), "unknown")):
+        noisy = advise(an_over(18.0, 0.6, half_db=8.0, conditions=conditions), LIMITS)
+        assert (noisy.mic_gain, noisy.deviation) == (mic, "unknown")
+
+
 @pytest.mark.parametrize(
     ("drive_db", "mic"),
     [

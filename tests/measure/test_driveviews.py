@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from audiotest.measure.driveviews import RATE_HZ, drive_views, receiver_highpass, undo_highpass
+from audiotest.measure.limiter import Drive
 
 
 def through_highpass(x: np.ndarray, rate_hz: int, corner_hz: float, order: int) -> np.ndarray:
@@ -117,3 +118,19 @@ def test_what_sways_slower_than_speech_is_left_out_of_every_view():
     assert swaying.whole == pytest.approx(still.whole, abs=0.1)
     inner = slice(RATE_HZ // 2, -RATE_HZ // 2)
     assert np.max(np.abs(swaying.waves[:, inner] - still.waves[:, inner])) < 0.02
+
+
+@pytest.mark.parametrize(("threshold", "peaky"), [(1.0, True), (0.3, False)])
+def test_a_high_drive_is_doubted_where_the_peaks_stand_out(threshold: float, peaky: bool) -> None:
+    """A rattle of single peaks; cut at a third of their height it is flat, and its drive is believed."""
+    rattle = speechlike(4.0)
+    wave = np.clip(rattle / np.max(np.abs(rattle)), -threshold, threshold)
+    views = drive_views(wave, RATE_HZ, ALL, noise_db=None, hiss=None)
+    # The 99.9th percentile of a view stands at 1.
+    assert views.crest_db == pytest.approx(-10 * np.log10(np.mean(views.waves[0] ** 2)), abs=0.01)
+    for drive_db in (5.0, 12.0):
+        drive = Drive(
+            drive_db=drive_db, low_db=0.0, high_db=20.0, clipped_fraction=0.1, p999_ratio=1.0,
+            peak_ratio=1.2, automatic_gain=False, crest_db=views.crest_db,
+        )  # fmt: skip
+        assert drive.conditions == (["peaky"] if peaky and drive_db > 8.0 else [])
