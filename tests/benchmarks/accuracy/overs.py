@@ -21,7 +21,7 @@ COLUMNS = {
         "mouth.talker", "mouth.seconds", "transmitter.limiter", "receiver.cnr_db",
         "truth.drive_db", "truth.p999_khz", "truth.peak_khz", "in_band_db",
     ),
-    "tool": ("drive_db", "low_db", "high_db", "p999_khz", "peak_khz", "mic_gain", "deviation"),
+    "tool": ("drive_db", "low_db", "high_db", "p999_khz", "peak_khz", "mic_gain", "deviation", "conditions"),
     "crest": ("drive_db", "low_db", "high_db"),
     "path": ("drive_db", "low_db", "high_db"),
 }  # fmt: skip

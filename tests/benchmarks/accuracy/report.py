@@ -5,6 +5,7 @@ from typing import Any
 
 from tests.benchmarks.accuracy import score, stops
 from tests.benchmarks.accuracy.draw import CONFOUNDERS
+from tests.benchmarks.accuracy.named import any_named, named_table
 from tests.benchmarks.accuracy.overs import Measured
 from tests.benchmarks.accuracy.score import Prediction, Record
 from tests.benchmarks.accuracy.stops import FIGURES, OUTCOMES
@@ -229,7 +230,9 @@ def sections(measured: Measured) -> list[tuple[str, str]]:
     made.append(("What is taken for clipping and is none", confounder_table(records, tool)))
     if outside is not None:
         made.append(("With another model of the radio", outside_text(outside)))
-    return [*made, ("What is not recognised", unrecognised())]
+    if any_named(tool):
+        made.append(("What is named", named_table(records, tool)))
+    return [*made, ("What is not recognised", unrecognised(records, tool, measured.further))]
 
 
 def report(measured: Measured) -> str:
