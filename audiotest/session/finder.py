@@ -24,7 +24,8 @@ from audiotest.session.firstnoise import (
 from audiotest.session.running import FLOOR_STEP_DB, Edge, FoundOver, HeldOver, Idle, RunningOver
 
 HISS_STEP_DB = 6.0
-LEAST_LAST_CELLS = 3
+LEAST_LAST_CELLS = 2
+"""The last noise of a stream need not be long: if it was none, little is cut from a pause."""
 SETTLE_CELLS = 2
 """A sound card may take this long to settle before the first steady noise."""
 HELD_CELLS = 250

@@ -74,6 +74,17 @@ def test_open_squelch(rate_hz, seed):
 
 
 @pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("shut_s", [0.14, 0.2])
+def test_a_recording_that_stops_right_after_the_squelch_closed(seed, shut_s):
+    """Without its end the over would take the tail along, which is louder than any speech."""
+    rng = np.random.default_rng(seed)
+    parts = [("shut", 1.0), ("quiet", 0.4), ("voice", 5.0), ("quiet", 0.2), ("hiss", 0.2), ("shut", shut_s)]
+    found = find(stream(parts, 48000, rng), 48000)
+    assert [(f.start_edge, f.end_edge) for f in found] == [("closed", "closed")]
+    assert found[0].end_cell * CELL_S == pytest.approx(6.8, abs=0.1)
+
+
+@pytest.mark.parametrize("seed", range(6))
 def test_hiss_of_a_receiver_made_of_software(seed):
     rng = np.random.default_rng(seed)
     parts = [("hiss", 1.0), ("quiet", 0.4), ("voice", 7.0), ("quiet", 0.3), ("hiss", 1.0)]
