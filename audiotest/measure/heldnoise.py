@@ -134,7 +134,7 @@ def level_control_conditions(
     opening_s: tuple[float, float],
     spoken_s: tuple[float, float],
 ) -> list[str]:
-    """Name the condition of an over whose noise is held down; the arguments are those of `held_noise`."""
+    """Name the condition of an over, shape (n,), whose noise is held down; arguments as of `held_noise`."""
     found = held_noise(samples, sample_rate_hz, opening_s, spoken_s)
     by = None if found is None else found.by
     return [] if by is None else ["level_control" if by == "set" else "levelling"]
