@@ -1,5 +1,6 @@
 """Peak deviation that speech causes, with the receiver's noise taken out again."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,9 @@ class Swing:
     rms: float
     positive: float
     negative: float
+    noisy_peak: float = math.inf
+    noisy_p999: float = math.inf
+    """The same two with the noise left in; infinite where they are not told."""
 
 
 HELPINGS = 2
@@ -30,6 +34,10 @@ HEARD_SHARE = 0.5
 """How far at most what was heard counts against what the drive model expects. Of shares from 0.3 to 0.7 it
 erred least on overs of the train and tune splits' talkers, through receivers with all, some and none of their
 filters."""
+MOST_OVER_HEARD = 10 ** (1.0 / 20)
+"""What was sent is at most 1 dB higher than what stands behind undone filters with the noise left in: that
+much may lie above the audio band. The drive model expected more of one in twenty such overs, and of a few
+twice as much."""
 SIMULATED_S = 20.0
 
 
@@ -99,13 +107,16 @@ def measure_swing(
     """
     if len(active) < 0.2 * sample_rate_hz:
         return None
-    plain = _statistics(active)
+    plain = noisy = _statistics(active)
     power = float(np.mean(np.square(active)))
     if noise is not None and len(noise) >= 0.05 * sample_rate_hz and float(np.std(noise)) > 0.0:
         plain = plain * _noise_share(active, sample_rate_hz, noise)
         power = max(power - float(np.var(noise)), 0.0)
     peak, p999, positive, negative = (float(value) for value in plain)
-    return Swing(max(peak, p999), p999, float(np.sqrt(power)), positive, negative)
+    return Swing(
+        max(peak, p999), p999, float(np.sqrt(power)), positive, negative,
+        noisy_peak=float(noisy[0]), noisy_p999=float(noisy[1]),
+    )  # fmt: skip
 
 
 def with_model(sent: Swing, active: NDArray[np.float64], drive: Drive | None) -> Swing:
@@ -114,12 +125,14 @@ def with_model(sent: Swing, active: NDArray[np.float64], drive: Drive | None) ->
     `active` is the received active speech, shape (n,), in the unit of `sent`. Noise and phase errors of the
     undone filters lift the highest of many equal peaks, the more the harder the limiter acts. The model knows
     those, but not this talker: under the limiter, where the two agree, their geometric mean errs least, far
-    above it the model alone.
+    above it the model alone. What it expects beyond all that was heard, noise included, is no deviation.
     """
     if drive is None:
         return sent
     above = HEARD_SHARE * float(np.clip(1.0 - drive.drive_db / EQUAL_PEAKS_DB, 0.0, 1.0))
-    return _towards_heard(sent, active, drive, above)
+    peak, p999 = _expected(active, drive)
+    peak, p999 = min(peak, MOST_OVER_HEARD * sent.noisy_peak), min(p999, MOST_OVER_HEARD * sent.noisy_p999)
+    return _with_peak(sent, _weighed(sent.peak, peak, above), _weighed(sent.p999, p999, above))
 
 
 def by_model(active: NDArray[np.float64], swing: Swing | None, drive: Drive | None) -> Swing | None:
@@ -130,22 +143,23 @@ def by_model(active: NDArray[np.float64], swing: Swing | None, drive: Drive | No
     """
     if swing is None or drive is None:
         return swing
-    return _towards_heard(swing, active, drive, 0.0)
+    peak, p999 = _expected(active, drive)
+    return _with_peak(swing, _weighed(swing.peak, peak, 0.0), _weighed(swing.p999, p999, 0.0))
 
 
-def _towards_heard(heard: Swing, active: NDArray[np.float64], drive: Drive, above: float) -> Swing:
-    """The model's peaks, moved towards those heard: by the share `above` where these are the higher ones.
-
-    Filters, their phases and noise make a limited wave taller. Where what was heard is lower than the model
-    expects, the receiver has less of them than most: nothing filters behind a bare discriminator.
-    """
+def _expected(active: NDArray[np.float64], drive: Drive) -> tuple[float, float]:
+    """The sent peak and 99.9th percentile by the drive model."""
     received = float(np.quantile(np.abs(active), 0.999))
-    peak = _weighed(heard.peak, received * drive.peak_ratio, above)
-    return _with_peak(heard, peak, _weighed(heard.p999, received * drive.p999_ratio, above))
+    return received * drive.peak_ratio, received * drive.p999_ratio
 
 
 def _weighed(heard: float, expected: float, above: float) -> float:
-    """Between two views of a peak: in decibels, a share of the way to `heard` if they agree, less if not."""
+    """Between two views of a peak: in decibels, a share of the way to `heard` if they agree, less if not.
+
+    The share is `above` where the one heard is the higher, since filters, their phases and noise make a
+    limited wave taller. Where it is lower than the model expects, the receiver has less of them than most:
+    nothing filters behind a bare discriminator.
+    """
     if heard <= 0.0 or expected <= 0.0:
         return max(heard, expected)
     apart_db = 20.0 * float(np.log10(heard / expected))
