@@ -7,6 +7,8 @@ from audiotest.measure.bands import band_frames, plan_bands
 
 STEP_S = 0.002
 TAIL_S = 0.8
+ALIKE_DB = 4.0
+"""Noise of a band in one frame strays by 5 dB now and then; three bands on average do not."""
 
 
 def _step_power(samples: NDArray[np.floating], step_n: int) -> NDArray[np.float64]:
@@ -79,7 +81,7 @@ def squelch_tail_start(samples: NDArray[np.floating], sample_rate_hz: int) -> in
     noisy, upper = slice(1, 5), slice(2, 5)
     levels = frames.levels_db[:, upper]
     last = levels[-3:].mean(axis=0)
-    alike = (np.max(np.abs(levels - last), axis=1) < 5.0) & (
+    alike = (np.mean(np.abs(levels - last), axis=1) < ALIKE_DB) & (
         np.mean(frames.flatness_db[:, noisy], axis=1) > -4.0
     )
     length = int(np.argmin(alike[::-1])) if not alike.all() else len(alike)

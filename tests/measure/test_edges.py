@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from scipy.signal import ellip, sosfilt
+from scipy.signal import butter, ellip, sosfilt
 
 from audiotest.measure.edges import change_point, squelch_tail_start
 
@@ -31,6 +31,20 @@ def test_squelch_tail_starts_where_the_carrier_dropped():
     found = squelch_tail_start(over, RATE_HZ)
     assert found is not None
     assert abs(found - len(over) + 0.12 * RATE_HZ) < 0.01 * RATE_HZ
+
+
+def test_chance_breaks_no_long_tail():
+    """Three tenths of a second of hiss: of two hundred looks at a band some stray far."""
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        quiet = 0.003 * rng.standard_normal(RATE_HZ)
+        voice = 0.2 * np.sin(2 * np.pi * 220 * np.arange(RATE_HZ) / RATE_HZ)
+        hiss = 0.2 * rng.standard_normal(RATE_HZ * 3 // 10)
+        over = np.concatenate([quiet + voice, quiet[: RATE_HZ // 5], hiss])
+        over = sosfilt(butter(3, [300, 3000], "band", fs=RATE_HZ, output="sos"), over)
+        found = squelch_tail_start(over, RATE_HZ)
+        assert found is not None
+        assert abs(found - len(over) + 0.3 * RATE_HZ) < 0.015 * RATE_HZ, seed
 
 
 @pytest.mark.parametrize("seed", range(4))
