@@ -2,7 +2,8 @@
 
 ``python -m tests.benchmarks.accuracy.coded SET`` (from the top of the repository) takes plain overs of the
 set's train split as they were heard and through libsndfile's codecs, and writes ``SET/coded.json``: by codec
-the RMS by which the drive moved, and how often the link is named among recordings above 12 kHz.
+how often the over is still found whole, by how much the drive of those moved, and how often the link is named
+among recordings above 12 kHz.
 """
 
 import argparse
@@ -25,6 +26,7 @@ from tests.benchmarks.accuracy.sets import read_set
 
 OVERS_N = 36
 LEAST_CNR_DB = 18.0
+SAME_EDGE_S = 0.2
 FULL = 0.98
 
 
@@ -88,19 +90,29 @@ def heard_by(codec: Codec | None, over: tuple[Record, NDArray[np.float32]]) -> P
     return measured(record, heard)
 
 
+def same_over(one: Prediction, other: Prediction) -> bool:
+    """Whether both were found, from the same key-up to the same end."""
+    edges = ("start_error_s", "end_error_s")
+    return all(edge in one and edge in other and abs(one[edge] - other[edge]) < SAME_EDGE_S for edge in edges)
+
+
 def compared(
     overs: list[tuple[Record, NDArray[np.float32]]], plain: list[Prediction], coded: list[Prediction]
 ) -> dict[str, float | int | None]:
-    """By how much the drive moved, and how often the link was named."""
+    """By how much the drive of overs that were found whole moved, and how often the link was named."""
+    whole = [(one, other) for one, other in zip(plain, coded, strict=True) if same_over(one, other)]
     moved = [
         other["drive_db"] - one["drive_db"]
-        for one, other in zip(plain, coded, strict=True)
-        if one.get("drive_db") is not None and other.get("drive_db") is not None
+        for one, other in whole
+        if one["drive_db"] is not None and other["drive_db"] is not None
     ]
     wide = [k for k, (record, _) in enumerate(overs) if record["sample_rate_hz"] > LEAST_RATE_HZ]
     return {
-        "n": len(moved),
+        "n": len(overs),
+        "whole_n": len(whole),
+        "measured_n": len(moved),
         "moved_db": float(np.sqrt(np.mean(np.square(moved)))) if moved else None,
+        "median_db": float(np.median(np.abs(moved))) if moved else None,
         "wide_n": len(wide),
         "named": sum("codec" in coded[k].get("conditions", ()) for k in wide),
     }

@@ -42,8 +42,9 @@ mic gain". The last three columns count among those pairs.
 """
 
 COSTS = """\
-**Codecs** cost less than they seem to. Plain overs of the train split's talkers as heard and through
-libsndfile's codecs (`coded.py`; the named ones among recordings that do not end at 4 kHz themselves):
+**Codecs** move the drive less than they spoil the sound. Plain overs of the train split's talkers as heard
+and through libsndfile's codecs (`coded.py`); "found whole" is the over from the same key-up to the same end,
+and the drive is compared of those. The link is looked for in recordings that do not end at 4 kHz themselves:
 """
 
 
@@ -56,8 +57,12 @@ def unrecognised(records: list[Record], tool: dict[str, Prediction], further: di
         made += [TURNS.format(n=sum(part["n"] for part in turns.values())), turns_table(turns) + "\n"]
     if "coded" in further:
         body = [
-            [name, str(part["n"]), cell(part["moved_db"]), f"{part['named']} of {part['wide_n']}"]
+            [
+                name, f"{part['whole_n']} of {part['n']}", cell(part["moved_db"]), cell(part["median_db"]),
+                f"{part['named']} of {part['wide_n']}",
+            ]
             for name, part in further["coded"].items()
-        ]
-        made += [COSTS, table(["codec", "overs", "drive moved, dB RMS", "narrow link named"], body)]
+        ]  # fmt: skip
+        head = ["codec", "found whole", "drive moved, dB RMS", "median dB", "narrow link named"]
+        made += [COSTS, table(head, body)]
     return "\n".join(made).rstrip("\n")
