@@ -62,7 +62,7 @@ CONDITIONS: dict[str, Condition] = {
         "measure with 'audiotest bench drive-by-tone', which tells a level control from a clipper",
     ),
     "compressed_source": Condition(
-        "the voice seems to be cut or compressed before the mic gain",
+        "the peaks fell and the drive stayed: if the mic gain was turned, the voice is cut before it",
         "talk live and from further away, with no recording or compressor before the set",
     ),
     "codec": Condition(

@@ -35,7 +35,9 @@ and fluttering fans have more."""
 NOISE_FLATNESS_DB = -3.5
 """Gaussian noise has -2.3 here; a word, a hum or a whistle far less."""
 HELD_DB = -1.75
-"""Set on simulated overs of the train and tune splits (`tests/benchmarks/accuracy/heldset.py`)."""
+"""Set, with the bounds around it, on simulated overs of the train and tune splits: 18 of 81 that a level
+control held down by more than 8 dB showed it, none of 1553 plain ones. In about half of them no talker left
+a pause as quiet as this looks for."""
 SURE_RISE = 1.645
 """Standard errors: a rise that chance makes once in twenty."""
 MOVES_ALONG = 0.5

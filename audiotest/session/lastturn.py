@@ -6,7 +6,7 @@ voice was cut or compressed before it.
 
 A deviation control turned down also leaves the drive and lowers the peaks, and no over tells which of the two
 was turned. So nothing is said unless the advice before asked for the mic gain alone to go down, and what is
-said holds "if you turned the mic gain".
+said of it (`measure/conditions.py`) holds "if the mic gain was turned".
 """
 
 import math
@@ -19,12 +19,12 @@ from audiotest.units import Z_90
 
 CUT_BEFORE = "compressed_source"
 FELL_DB = -2.0
-CUT_WORDS = "the drive stayed: if you turned the mic gain, the voice is cut before it"
+CUT_WORDS = ", and the drive stayed"
 
 
 @dataclass(frozen=True, slots=True)
 class Followed:
-    """The trend, what the last turn gives away in its sentence, and the last over with the doubt in it."""
+    """The trend, with what the last turn gives away, and the last over with the doubt in it."""
 
     trend: Trend
     over: Over
@@ -58,8 +58,7 @@ def follow_turn(overs: Sequence[Over], advised: Advice | None) -> Followed:
     trend = follow_trim(overs)
     last = overs[-1]
     if _fell_alone(trend, last) and _asked_for_less_gain_alone(advised):
-        sentence = f"{trend.sentence.removesuffix(' since the last over')}, {CUT_WORDS}"
-        return Followed(replace(trend, sentence=sentence), _doubted(last))
+        return Followed(replace(trend, sentence=trend.sentence + CUT_WORDS), _doubted(last))
     return Followed(trend, _as_before(overs, trend))
 
 

@@ -45,5 +45,5 @@ def test_a_voice_that_is_cut_before_the_mic_gain_is_doubted_on_the_card_and_said
     screen.over(with_peak(1.2, 20.0))
     said = " ".join(capsys.readouterr().out.replace("┃", " ").split())
     assert "Mic gain not judged: the drive did not follow the last turn" in said
-    assert "the voice seems to be cut or compressed before the mic gain" in said
-    assert "Deviation down 1.1 kHz, the drive stayed: if you turned the mic gain, the voice is cut" in said
+    assert "if the mic gain was turned, the voice is cut before it" in said
+    assert "Deviation down 1.1 kHz since the last over, and the drive stayed." in said

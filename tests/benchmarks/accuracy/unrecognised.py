@@ -37,8 +37,8 @@ Of the {n} overs whose level control holds down by more than 8 dB, {raise_n} are
 TURNS = """\
 A voice that is cut before the mic gain shows when the gain is turned: the peaks fall and the drive stays
 (`turns.py`, {n} pairs of overs out of the voices in `fixtures/speech`). A deviation control turned down looks
-the same, so it is said only after an advice that asked for less mic gain alone, and with "if you turned the
-mic gain". The last three columns count among those pairs.
+the same, so it is said only after an advice that asked for less mic gain alone, and with "if the mic gain was
+turned". The last three columns count among those pairs.
 """
 
 COSTS = """\
