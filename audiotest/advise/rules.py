@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from audiotest.advise.carrier import SPEECH_TO_HISS_SPREAD_DB, strong_carrier
 from audiotest.advise.odds import drive_given_reach, share_below
 from audiotest.advise.wording import (
+    CUT_WORDS,
     LOW_PEAKS_WORDS,
     SOFT_WORDS,
     UNSURE_WORDS,
@@ -160,6 +161,9 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = UNSTAT
         deviation = judge_deviation(_weighed(limiter, reach), mic, peak_ratio, spread_db)
         if hard:
             deviation = Call("unknown", reason=f"{_hindrance(over)} for the peaks")
+        if deviation.turn == "raise" and "compressed_source" in over.conditions:
+            # The marks of clipping may be the voice's own, and the ceiling far above these peaks.
+            deviation = Call("unknown", reason=CUT_WORDS, later=True)
         mic = _unless_taken_back(over, mic)
     else:
         mic = Call("unknown", reason="a tone does not show the drive that speech makes")

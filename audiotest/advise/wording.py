@@ -14,6 +14,7 @@ LONG_ENOUGH_S = 5.0
 SOFT_WORDS = "say a few words louder first, soft ones do not show where it stands"
 UNSURE_WORDS = "say a few words louder first, these may not have shown where it stands"
 """Why the deviation control is left alone while the limiter's ceiling is not seen, for a hand on it."""
+CUT_WORDS = "what is cut may be the voice itself, and not show where it stands"
 LOW_PEAKS_WORDS = "with peaks this low the limiter is hardly at work"
 """Why the mic gain goes up although the drive by itself would not say so."""
 NOTED_DC_PERCENT = 10.0

@@ -75,3 +75,11 @@ def test_a_voice_cut_before_the_mic_gain_takes_back_that_the_gain_must_go_down()
     assert "did not follow the last turn" in cut.sentence
     assert any("if the mic gain was turned" in line for line in cut.because)
     assert advise(an_over(-9.0, 1.0, conditions=("compressed_source",)), LIMITS).mic_gain == "raise"
+
+
+def test_a_voice_cut_before_the_mic_gain_has_not_shown_how_far_the_deviation_control_lets_it_swing():
+    assert advise(an_over(14.0, 1.2), LIMITS).deviation == "raise"
+    cut = advise(an_over(14.0, 1.2, conditions=("compressed_source",)), LIMITS)
+    assert (cut.deviation, cut.deviation_factor, cut.confidence) == ("unknown", None, 0.0)
+    assert "Do not turn the deviation yet" in cut.sentence
+    assert advise(an_over(14.0, 3.0, conditions=("compressed_source",)), LIMITS).deviation == "lower"
