@@ -41,6 +41,9 @@ a pause as quiet as this looks for."""
 SURE_RISE = 1.645
 """Standard errors: a rise that chance makes once in twenty."""
 MOVES_ALONG = 0.5
+LEAST_ABOVE = 10.0 ** (-105.0 / 10.0)
+"""What is quieter up there is no noise of a receiver but the rounding of 16 bits, or nothing behind a narrow
+link or a low sample rate, and does not move whoever levels."""
 MOST_S = 30.0
 """Enough pauses; more of a long over takes work space and tells no more."""
 
@@ -49,7 +52,7 @@ MOST_S = 30.0
 class HeldNoise:
     """Noise of the quietest pause re the noise before the first word, and what the pauses have in common.
 
-    ``fall_db`` is in 300-1600 Hz, ``above_db`` in 4.3-7.5 kHz (None where the recording ends below),
+    ``fall_db`` is in 300-1600 Hz, ``above_db`` in 4.3-7.5 kHz (None where no noise is heard up there),
     ``rise_db_per_s`` the slope inside all pauses together with its standard error, ``scatter_db`` the scatter
     of the noise before the first word and ``flatness_db`` that of its spectrum (`bands.BandFrames`).
     """
@@ -84,7 +87,7 @@ def held_noise(
     Parameters
     ----------
     samples : ndarray, shape (n,)
-        An over, sub-audible tone removed, any linear unit; de-emphasised or not.
+        An over, full scale 1.0, sub-audible tone removed; de-emphasised or not.
     sample_rate_hz : int
         Sample rate in Hz, 8 kHz and up; 24 kHz tell whose control it is.
     opening_s, spoken_s : (float, float)
@@ -119,10 +122,11 @@ def held_noise(
     falls_db = [10.0 * np.log10(np.mean(ratio[part, ROOM_BANDS])) for part in found]
     quietest = found[int(np.argmin(falls_db))]
     above = ratio[quietest, ABOVE_BANDS]
+    heard = above.shape[1] > 0 and float(np.mean(before[:, ABOVE_BANDS])) > LEAST_ABOVE
     slope, error = _common_slope([room_db[part] for part in found])
     return HeldNoise(
         fall_db=float(min(falls_db)),
-        above_db=float(10.0 * np.log10(np.mean(above))) if above.shape[1] else None,
+        above_db=float(10.0 * np.log10(np.mean(above))) if heard else None,
         rise_db_per_s=slope / HOP_S,
         rise_error_db_per_s=error / HOP_S,
         scatter_db=_scatter_db(before),

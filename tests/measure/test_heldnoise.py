@@ -57,6 +57,14 @@ def test_what_moves_above_the_voice_alike_passed_a_control_in_the_sound_card():
     assert level_control_conditions(moving, RATE_HZ, BARE_S, SPOKEN_S) == ["levelling"]
 
 
+def test_where_no_noise_is_heard_above_the_voice_nothing_tells_whose_it_is():
+    held = words_in_noise(risen(10.0))
+    hz = np.fft.rfftfreq(len(held), 1.0 / RATE_HZ)
+    cut_off = np.fft.irfft(np.where(hz < 4000.0, np.fft.rfft(held), 0.0), len(held))
+    found = held_noise(np.round(cut_off * 2.0**15) / 2.0**15, RATE_HZ, BARE_S, SPOKEN_S)
+    assert (found.above_db, found.by) == (None, "either")
+
+
 def test_a_recording_that_ends_at_4_khz_tells_not_whose_it_is():
     low = words_in_noise(risen(10.0))[::3]
     found = held_noise(low, RATE_HZ // 3, BARE_S, SPOKEN_S)

@@ -24,7 +24,7 @@ from tests.benchmarks.accuracy.listening import measured
 from tests.benchmarks.accuracy.score import Prediction, Record
 from tests.benchmarks.accuracy.sets import read_set
 
-OVERS_N = 36
+OVERS_N = 20
 LEAST_CNR_DB = 18.0
 SAME_EDGE_S = 0.2
 FULL = 0.98
