@@ -150,7 +150,7 @@ class OverFinder:
             return [FoundOver(0, self._n, "none", "none")]
         if self._pending and self._idle is not None and len(self._pending) >= 2:
             start, idle = self._n - len(self._pending), self._idle
-            return [FoundOver(start, self._n, self._edge(idle), "none", idle.start_cell)]
+            return [FoundOver(start, self._n, idle.edge, "none", idle.start_cell)]
         return []
 
     def _cut_short(self, over: RunningOver) -> FoundOver:
@@ -216,7 +216,8 @@ class OverFinder:
             self._begin(start, idle, dropped=False)
 
     def _begin(self, start: int, idle: Idle, *, dropped: bool) -> None:
-        self._over = RunningOver(start, idle, dropped, [upper_db(c) for c in self._pending], self._n)
+        uppers_db = [upper_db(c) for c in self._pending]
+        self._over = RunningOver(start, idle, dropped, uppers_db, self._n, first=self._pending[:3])
         self._idle = None
         self._noisy_cells = 0
         self._pending.clear()
@@ -241,10 +242,12 @@ class OverFinder:
         steady = self._cells.steady_noise()
         if steady and not self._cells.silent(1):
             before_db = SILENT_DB if idle is None else upper_db(idle.levels_db)
-            over.see_steady(upper_db(self._cells.window().mean(axis=0)), before_db)
+            over.see_steady(self._cells.window().mean(axis=0), before_db)
         over.silent = over.silent + 1 if self._cells.silent(1) else 0
         if self._silence_ends(over):
             return self._end(over, over.silent, "closed")
+        if over.silent and over.may_be_gated():
+            return []
         if self._cells.match(self._hiss_db):
             return self._end(over, WINDOW_CELLS, "hiss")
         if over.turned_db is not None and is_back(over, self._cells, self._n):
@@ -284,8 +287,8 @@ class OverFinder:
         """Whether nothing at all is a closed squelch, and no gap in speech on a carrier without noise."""
         if over.dropped:
             return over.silent >= MUTED_CELLS
-        has_noise = over.silent >= WINDOW_CELLS and over.shows_floor(over.silent)
-        return has_noise or over.silent >= SILENT_GAP_CELLS
+        sure = over.silent >= WINDOW_CELLS and over.shows_floor(over.silent) and not over.may_be_gated()
+        return sure or over.silent >= SILENT_GAP_CELLS
 
     def _tell_held(self, over: RunningOver) -> None:
         """Take a held over for hiss, and this one for begun where it fell, once the pauses show the carrier.
@@ -387,9 +390,6 @@ class OverFinder:
             return FoundOver(over.idle.start_cell, end_cell, "none", end_edge)
         start_edge: Edge = "hiss" if over.dropped else "closed"
         return FoundOver(over.start_cell, end_cell, start_edge, end_edge, over.idle.start_cell)
-
-    def _edge(self, idle: Idle) -> Edge:
-        return "none" if idle.kind == "unknown" else idle.kind
 
     def _rest(
         self, levels_db: NDArray[np.float64], start_cell: int, kind: Literal["hiss", "closed", "unknown"]

@@ -6,6 +6,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from audiotest.session.cells import LOOSE_MATCH_RMS_DB, SILENT_DB, upper_db
+
 FLOOR_STEP_DB = 3.0
 FLOOR_CELLS = 25
 """In a second of speech there is a pause; before that the lowest level need not be the carrier's floor."""
@@ -39,6 +41,11 @@ class Idle:
     start_cell: int
     kind: Literal["hiss", "closed", "unknown"]
 
+    @property
+    def edge(self) -> Edge:
+        """What an over that begins out of it began with."""
+        return "none" if self.kind == "unknown" else self.kind
+
 
 @dataclass(slots=True)
 class RunningOver:
@@ -67,6 +74,10 @@ class RunningOver:
     """For how many cells on end it has sounded as before the over."""
     steady_db: float | None = None
     """Lowest level of a steady noise in it that is not what was heard before it."""
+    carrier_db: NDArray[np.float64] | None = None
+    """That noise, band by band."""
+    first: list[NDArray[np.float64]] = field(default_factory=list)
+    """Its first cells, band by band."""
 
     def add(self, level_db: float) -> None:
         """Take the level of the next cell in the upper bands."""
@@ -95,14 +106,30 @@ class RunningOver:
         at_floor = sum(upper < floor_db + FLOOR_STEP_DB for upper in uppers_db[:-waiting])
         return floor_db > idle_upper_db + FLOOR_STEP_DB and at_floor >= 4 and len(uppers_db) >= FLOOR_CELLS
 
-    def see_steady(self, level_db: float, idle_upper_db: float) -> None:
-        """Take the level of the steady noise that the last cells are."""
-        if level_db > idle_upper_db + FLOOR_STEP_DB:
-            self.steady_db = level_db if self.steady_db is None else min(level_db, self.steady_db)
+    def see_steady(self, levels_db: NDArray[np.float64], idle_upper_db: float) -> None:
+        """Take the levels of the steady noise that the last cells are, shape (n_bands,)."""
+        level_db = upper_db(levels_db)
+        if level_db > idle_upper_db + FLOOR_STEP_DB and (self.steady_db is None or level_db < self.steady_db):
+            self.steady_db, self.carrier_db = level_db, levels_db
 
     def shows_floor(self, leave_out: int) -> bool:
         """Whether the lowest level before the last cells was a steady noise, as a carrier's own is."""
         return self.steady_db is not None and self.steady_db < self.floor_db(leave_out) + FLOOR_STEP_DB
+
+    def may_be_gated(self) -> bool:
+        """Whether nothing at all in it may be a noise gate in a pause: it came out of nothing with a word.
+
+        Nobody talks in the moment of keying, and a squelch takes its time to open: there the carrier's noise
+        is heard first. The first cell, which the edge may lie in, does not tell.
+        """
+        if self.idle is None or upper_db(self.idle.levels_db) >= SILENT_DB:
+            return False
+        if self.carrier_db is None:
+            # One more cell is left out: the end of the sound may lie inside it.
+            floor_db = self.floor_db(self.silent + 1)
+            return all(upper_db(cell) > floor_db + FLOOR_STEP_DB for cell in self.first[1:])
+        away = np.array(self.first[1:]) - self.carrier_db
+        return bool(np.all(np.sqrt(np.mean(away**2, axis=1)) > LOOSE_MATCH_RMS_DB))
 
     def rises_above(self, level_db: float) -> bool:
         """Whether it was that loud as often as speech is."""

@@ -89,3 +89,28 @@ def test_a_squelch_that_cuts_to_nothing_still_ends_an_over_with_noise_at_once():
     assert len(overs) == 1
     assert overs[0].end_s == pytest.approx(6.1, abs=0.05)
     assert overs[0].start_s == pytest.approx(0.8, abs=0.05)
+
+
+def noise(seconds: float) -> NDArray[np.float32]:
+    """A carrier's own, without a word."""
+    return 1e-3 * hiss(seconds)
+
+
+@pytest.mark.parametrize("hold_s", [0.1, 0.3, 0.5])
+def test_a_noise_gate_that_cuts_pauses_to_nothing_does_not_split_the_over(hold_s):
+    """What tells it from a squelch is that it opens for a word, where a squelch opens for a carrier."""
+    said = words() + noise(5.0)
+    gated = (said, noise(hold_s), nothing(0.7), said, noise(hold_s))
+    overs = overs_of(nothing(0.8), *gated, nothing(2.0), *gated, nothing(1.0))
+    assert [over.kind for over in overs] == ["voice", "voice"]
+    long_s = 10.7 + 2 * hold_s
+    edges = [(over.start_s, over.end_s) for over in overs]
+    # The first word begins softly, and by one cell or two of 40 ms late.
+    assert np.allclose(edges, [(0.8, 0.8 + long_s), (2.8 + long_s, 2.8 + 2 * long_s)], atol=0.2)
+
+
+def test_overs_that_follow_each_other_closely_behind_a_silent_squelch_stay_two():
+    keyed = (noise(0.3), words() + noise(5.0), noise(0.3))
+    overs = overs_of(nothing(0.8), *keyed, nothing(0.7), *keyed, nothing(0.4))
+    edges = [(over.start_s, over.end_s) for over in overs]
+    assert np.allclose(edges, [(0.8, 6.4), (7.1, 12.7)], atol=0.05)
