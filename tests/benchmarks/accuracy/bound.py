@@ -7,8 +7,7 @@ amplitude statistics; gradient boosted trees on all inputs of the drive model, t
 the tops rebuilt by parabolas; the drive model's own network; trees and network averaged. They are fitted to
 the talkers of the train and tune splits and judged on the test split's. What is left at the limiter is the
 talker's own: how far his peaks stand over what he says most of the time; behind the filter it is what is
-taken away as well. How much that is shows one view more: the limiter's input below 3.6 kHz, as if the limiter
-could be undone too.
+taken away as well.
 
 The advice is what the tool's own table says of the mic gain when it is told the drive as well as that, with
 an interval as wide as the same method, fitted to the train split's talkers, errs on the tune split's; the
@@ -43,11 +42,11 @@ PARTS = {
     "relative": slice(2 * VIEW_N, 2 * VIEW_N + WHOLE_N),
     "unlimited": slice(2 * VIEW_N + WHOLE_N, None),
 }
-"""What `told.py` writes of an over as a whole."""
+"""What `told.py` writes of an over as a whole; the last tells what the filter took of the peaks."""
 BEHIND = ("splatter", "relative")
 """What is seen behind the filter: the threshold known, or not."""
-STARTS = {"limiter": STATISTICS_N + 1, "unlimited": 1}
-"""Where there is a 99.9th percentile of a wave without a limiter, the trees look for what it errs by."""
+TOP = {"limiter": STATISTICS_N + 1, "unlimited": 1}
+"""Where there is a 99.9th percentile of a wave without a limiter."""
 TREES = {
     "max_iter": 500, "learning_rate": 0.05, "min_samples_leaf": 15, "max_features": 0.3, "random_state": 0,
 }  # fmt: skip
@@ -106,16 +105,16 @@ def rich(data: Data, view: str) -> Array:
     return np.column_stack([at_view(data, view), np.array(pooled)])
 
 
-def start(data: Data, view: str) -> Array:
-    """What the trees begin with."""
-    return at_view(data, view)[:, STARTS[view]] if view in STARTS else np.zeros(len(data.whole))
+def top_db(data: Data, view: str) -> Array:
+    """The 99.9th percentile without a limiter re the threshold, true or rebuilt; 0 where there is none."""
+    return at_view(data, view)[:, TOP[view]] if view in TOP else np.zeros(len(data.whole))
 
 
 def trees(data: Data, view: str) -> Method:
-    """Gradient boosted trees on all that is seen."""
-    wanted = drives(data) if view not in STARTS else data.targets[:, 0]
-    model = HistGradientBoostingRegressor(**TREES).fit(rich(data, view), wanted - start(data, view))
-    return lambda test: np.asarray(model.predict(rich(test, view)) + start(test, view))
+    """Gradient boosted trees on all that is seen; at the limiter for what the rebuilt tops err by."""
+    wanted = drives(data) if view not in TOP else data.targets[:, 0]
+    model = HistGradientBoostingRegressor(**TREES).fit(rich(data, view), wanted - top_db(data, view))
+    return lambda test: np.asarray(model.predict(rich(test, view)) + top_db(test, view))
 
 
 def of_view(data: Data, view: str) -> Data:
@@ -173,7 +172,7 @@ def advised(said: Prediction) -> str:
 
 def judged(test: Data, predictions: list[Prediction]) -> dict[str, Any]:
     """Errors of the drive by what it is, best and worst talker, and the advice in clear cases."""
-    in_band_db = start(test, "unlimited") - test.targets[:, 0]
+    in_band_db = top_db(test, "unlimited") - test.targets[:, 0]
     records: list[Record] = [
         {"id": k, "truth": {"drive_db": float(drive), "peak_khz": FAINT_RATIO}, "limit_khz": 1.0}
         for k, drive in enumerate(test.targets[:, 0])
@@ -231,7 +230,7 @@ def main() -> None:
         said, tuned = polynomial(both, view)(test), polynomial(train, view)(tune)
         enter(view, "polynomial", with_interval(said, tuned, drives(tune)))
     by_trees = {}
-    for view in PARTS:
+    for view in ("limiter", *BEHIND):
         said, tuned = trees(both, view)(test), trees(train, view)(tune)
         by_trees[view] = enter(view, "trees", with_interval(said, tuned, drives(tune)))
     enter("relative", "shipped", shipped(test))

@@ -14,10 +14,7 @@ VIEWS = {
     "limiter": "the limiter itself, threshold known",
     "splatter": "behind the splatter filter, filter and threshold known",
     "relative": "behind the splatter filter, only the filter known",
-    "unlimited": "the limiter's input below 3.6 kHz",
 }
-ADVISED_N = 3
-"""Of these, as far as there is a limiter, the advice is shown."""
 METHODS = {
     "polynomial": "polynomial of amplitude statistics",
     "trees": "boosted trees",
@@ -38,13 +35,12 @@ another; not told the threshold, the best of {relative_n} by {relative_db:.1f}. 
 leave less to go by ([tables](#what-stops-any-method-drive)).
 Above all, the drive is a figure of all that reaches the limiter, and where the highest peaks are sibilants
 above 3 kHz the splatter filter takes away just what was clipped: such talkers are read much too low. The
-second table below sorts the overs by that (`outband.py`). Somebody who could undo the limiter as well, and
-saw its input below 3.6 kHz as it was, would still be off by {unlimited_db:.1f} dB."""
+second table below sorts the overs by that (`outband.py`)."""
 DRIVE = """\
 A hard limiter and no noise; a known splatter filter is undone below 3.6 kHz. {overs} overs of
 {seconds:.0f} s by {talkers} talkers, none of whom the methods were fitted to; drives as in the set. Errors in
-dB RMS (`told.py`, `bound.py`). Methods that learn from more talkers than there are here may
-do somewhat better; where the peaks are filtered away (second table) little is left to learn from."""
+dB RMS (`told.py`, `bound.py`). This is evidence and no proof: methods that
+learn from more talkers than there are here may do better."""
 IN_BAND = """\
 The same from 3 to 24 dB, by the method that errs least, by where the limiter's peaks lie: those below 3.6 kHz
 re all."""
@@ -55,9 +51,10 @@ the threshold besides, the best of {splatter_n} by {splatter_db:.1f} dB
 ([above](#what-stops-any-method-drive))."""
 ADVICE = """\
 What the tool's own table says of the mic gain when it is told nothing but the drive, by the method above that
-leads to the most right answers, with an interval as wide as such readings erred on the tune split's talkers;
-drives as in the set. Right were {splatter_right:.0f} of 100 with filter and threshold known, and
-{relative_right:.0f} with the filter alone. (Before the tool says "raise" it looks at the peaks too.)"""
+leads to the most right answers, with an interval as wide as such readings erred on the tune split's talkers
+(the network states its own); drives as in the set. Right were {splatter_right:.0f} of 100 with filter and
+threshold known, and {relative_right:.0f} with the filter alone. (Before the tool says "raise" it looks at the
+peaks too.)"""
 
 
 def methods_at(found: Found, view: str) -> dict[str, Found]:
@@ -119,7 +116,7 @@ def drive_bound(found: Found) -> str:
 def advice_bound(found: Found) -> str:
     """The advice on the mic gain that the best method of each view leads to, in clear cases."""
     body = []
-    for view, place in list(VIEWS.items())[:ADVISED_N]:
+    for view, place in VIEWS.items():
         rows = surest_at(found, view)
         body += [
             [place, f"**{wanted}**" if wanted == "all" else wanted, *(str(row[k]) for k in OUTCOMES)]

@@ -3,9 +3,9 @@
 ``python -m tests.benchmarks.accuracy.told VOICES OUT`` cuts stretches of every talker, drives a hard limiter
 with them at several drives and writes, in the form of `lessons.py`, what can be seen in two places, the
 threshold known and without any noise: at the limiter itself, and behind a splatter filter below 3.6 kHz,
-where every receiver's audio ends, with that filter undone. Besides that, what somebody would see who could
-undo the limiter too: its input below 3.6 kHz. The talkers of the train and tune splits are
-livened as the lessons' are, the test split's left as they are.
+where every receiver's audio ends, with that filter undone; besides that the limiter's input below 3.6 kHz, by
+which the overs are sorted. The talkers of the train and tune splits are livened as the lessons' are, the test
+split's left as they are.
 """
 
 import argparse
