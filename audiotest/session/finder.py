@@ -223,8 +223,7 @@ class OverFinder:
         self._pending.clear()
 
     def _step_over(self, over: RunningOver) -> list[FoundOver]:
-        upper = upper_db(self._cells.levels_db[-1])
-        over.add(upper)
+        over.add(upper_db(self._cells.levels_db[-1]))
         self._tell_held(over)
         idle = self._idle_before(over)
         if idle is not None and self._was_no_over(over, idle):
@@ -234,12 +233,10 @@ class OverFinder:
             spoken = over.rises_above(upper_db(idle.levels_db) + LOUDER_DB)
             if all(below) and len(below) == 3 and not spoken and not self._cells.silent(2):
                 idle.kind, over.dropped, self._hiss_db = "hiss", True, idle.levels_db
-        floor = over.floor_db(WINDOW_CELLS)
-        if upper > floor + 8.0:
-            over.last_active_cell = self._n
         again = idle is not None and idle.kind == "unknown" and self._cells.match(idle.levels_db)
         over.idle_again = over.idle_again + 1 if again else 0
         steady = self._cells.steady_noise()
+        over.see_activity(self._n, WINDOW_CELLS, steady=steady)
         if steady and not self._cells.silent(1):
             before_db = SILENT_DB if idle is None else upper_db(idle.levels_db)
             over.see_steady(self._cells.window().mean(axis=0), before_db)

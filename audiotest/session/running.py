@@ -56,6 +56,7 @@ class RunningOver:
     dropped: bool
     uppers_db: list[float]
     last_active_cell: int
+    loudest_db: float = -200.0
     lows_db: list[float] = field(default_factory=list)
     """Lowest pair of neighbours up to each cell from the third on, one entry less two than `uppers_db`."""
     noise_db: NDArray[np.float64] | None = None
@@ -82,6 +83,7 @@ class RunningOver:
     def add(self, level_db: float) -> None:
         """Take the level of the next cell in the upper bands."""
         self.uppers_db.append(level_db)
+        self.loudest_db = max(self.loudest_db, level_db)
         if len(self.uppers_db) > LONGEST_KEPT_CELLS:
             self._find_lows()
             del self.uppers_db[:FORGOTTEN_CELLS], self.lows_db[:FORGOTTEN_CELLS]
@@ -111,6 +113,16 @@ class RunningOver:
         level_db = upper_db(levels_db)
         if level_db > idle_upper_db + FLOOR_STEP_DB and (self.steady_db is None or level_db < self.steady_db):
             self.steady_db, self.carrier_db = level_db, levels_db
+
+    def see_activity(self, now_cell: int, leave_out: int, *, steady: bool) -> None:
+        """Note that the last cell is no pause: it is louder than the floor, or no noise and as loud as ever.
+
+        That is how a tone sounds, which never sinks to the floor. What the over began with may be a click.
+        """
+        level_db = self.uppers_db[-1]
+        tone = not steady and level_db > self.loudest_db - ACTIVE_DB
+        if tone or level_db > self.floor_db(leave_out) + ACTIVE_DB:
+            self.last_active_cell = now_cell
 
     def shows_floor(self, leave_out: int) -> bool:
         """Whether the lowest level before the last cells was a steady noise, as a carrier's own is."""

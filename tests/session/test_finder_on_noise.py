@@ -141,6 +141,20 @@ def test_a_long_pause_ends_an_over_only_when_asked():
     assert len(find(audio, 48000, pause_ends_over_s=3.0)) == 2
 
 
+@pytest.mark.parametrize("before_s", [0.0, 2.0])
+@pytest.mark.parametrize("hz", [400.0, 1000.0, 2000.0])
+def test_a_steady_tone_is_no_pause(hz, before_s):
+    """On a feed without edges: it is one over until it stops, and until the pause behind it has shown."""
+    rng = np.random.default_rng(1)
+    tone = 0.1 * np.sin(2 * np.pi * hz * np.arange(12 * 48000) / 48000)
+    audio = np.concatenate([np.zeros(round(before_s * 48000)), tone, np.zeros(6 * 48000)])
+    found = find(audio + 1e-3 * rng.standard_normal(len(audio)), 48000, pause_ends_over_s=2.0)
+    assert len(found) == 1
+    # Where the upper bands show the tone too, the edges are seen.
+    assert found[0].start_cell * CELL_S == pytest.approx(before_s if hz > 1600.0 else 0.0, abs=0.13)
+    assert before_s + 11.9 <= found[0].end_cell * CELL_S <= before_s + 14.3
+
+
 @pytest.mark.parametrize("floor", [0.0, 1e-4])
 @pytest.mark.parametrize("seed", range(6))
 def test_a_receiver_switched_on_late_hisses_before_the_first_over(seed, floor):
