@@ -23,6 +23,8 @@ class Swing:
     noisy_peak: float = math.inf
     noisy_p999: float = math.inf
     """The same two with the noise left in; infinite where they are not told."""
+    unfiltered: bool = False
+    """Whether no receiver's filter, undone or not, has touched the samples."""
 
 
 HELPINGS = 2
@@ -81,7 +83,11 @@ def _noise_share(
 
 
 def measure_swing(
-    active: NDArray[np.floating], sample_rate_hz: int, noise: NDArray[np.floating] | None
+    active: NDArray[np.floating],
+    sample_rate_hz: int,
+    noise: NDArray[np.floating] | None,
+    *,
+    unfiltered: bool = False,
 ) -> Swing | None:
     """Peak, 99.9th percentile, RMS and both polarities of active speech, corrected for noise.
 
@@ -93,6 +99,8 @@ def measure_swing(
         Sample rate in Hz.
     noise : ndarray, shape (m,), or None
         Bare carrier in the same unit; without it nothing is corrected.
+    unfiltered : bool
+        Whether no receiver's filter has touched the samples: handed on.
 
     Returns
     -------
@@ -115,7 +123,7 @@ def measure_swing(
     peak, p999, positive, negative = (float(value) for value in plain)
     return Swing(
         max(peak, p999), p999, float(np.sqrt(power)), positive, negative,
-        noisy_peak=float(noisy[0]), noisy_p999=float(noisy[1]),
+        noisy_peak=float(noisy[0]), noisy_p999=float(noisy[1]), unfiltered=unfiltered,
     )  # fmt: skip
 
 
@@ -125,11 +133,13 @@ def with_model(sent: Swing, active: NDArray[np.float64], drive: Drive | None) ->
     `active` is the received active speech, shape (n,), in the unit of `sent`. Noise and phase errors of the
     undone filters lift the highest of many equal peaks, the more the harder the limiter acts. The model knows
     those, but not this talker: under the limiter, where the two agree, their geometric mean errs least, far
-    above it the model alone. What it expects beyond all that was heard, noise included, is no deviation.
+    above it the model alone; but where nothing filters there are no such errors. What it expects beyond all
+    that was heard, noise included, is no deviation.
     """
     if drive is None:
         return sent
-    above = HEARD_SHARE * float(np.clip(1.0 - drive.drive_db / EQUAL_PEAKS_DB, 0.0, 1.0))
+    undone = float(np.clip(1.0 - drive.drive_db / EQUAL_PEAKS_DB, 0.0, 1.0))
+    above = HEARD_SHARE * (1.0 if sent.unfiltered else undone)
     peak, p999 = _expected(active, drive)
     peak, p999 = min(peak, MOST_OVER_HEARD * sent.noisy_peak), min(p999, MOST_OVER_HEARD * sent.noisy_p999)
     return _with_peak(sent, _weighed(sent.peak, peak, above), _weighed(sent.p999, p999, above))

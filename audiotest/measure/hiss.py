@@ -25,6 +25,9 @@ LOWEST_SEEN_HZ = 95.0
 BURIED = -3.5
 """30 dB down: below this the sound card's noise stands for the receiver's."""
 LOWEST_LEVEL = 9.0
+UNFILTERED_HZ = ((100.0, 250.0), (3600.0, 5000.0))
+UNFILTERED_DB = 1.5
+"""Hiss that stays within this at both ends has met no audio filter: a bare discriminator's output."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,8 @@ class ReceiverInverse:
 
     hz: NDArray[np.float64]
     gain: NDArray[np.complex128]
+    unfiltered: bool
+    """Whether there is nothing to invert but the de-emphasis."""
 
     def apply(self, samples: NDArray[np.floating], sample_rate_hz: int) -> NDArray[np.float64]:
         """The discriminator's view of `samples`, shape (n,), unity gain at 1 kHz."""
@@ -72,6 +77,14 @@ def _to_the_ends(
         slope = (level[edge] - level[inner]) / np.log2(hz[edge] / hz[inner])
         known[outside] = level[edge] + slope * (octaves[outside] - np.log2(hz[edge]))
     return np.clip(known, -LOWEST_LEVEL, LOWEST_LEVEL)
+
+
+def _is_flat(hz: NDArray[np.float64], level: NDArray[np.float64]) -> bool:
+    """Whether the logarithmic gain `level` at `hz` is the same at both ends of the band as in its middle."""
+    if hz[-1] < UNFILTERED_HZ[-1][1]:
+        return False
+    ends = [np.mean(level[(hz >= low) & (hz < high)]) for low, high in UNFILTERED_HZ]
+    return bool(np.max(np.abs(ends)) < UNFILTERED_DB * np.log(10.0) / 20.0)
 
 
 def receiver_inverse(
@@ -131,4 +144,4 @@ def receiver_inverse(
     fade = np.clip((grid - low) / (high - low), 0.0, 1.0)
     fade *= 0.5 - 0.5 * np.cos(np.pi * np.clip((end_hz - grid) / (end_hz - high_hz), 0.0, 1.0))
     lift = emphasis_response(grid, deemphasis_us) if deemphasis_us > 0.0 else np.ones(len(grid), complex)
-    return ReceiverInverse(grid, fade * lift * np.exp(-filters - 1j * phase))
+    return ReceiverInverse(grid, fade * lift * np.exp(-filters - 1j * phase), _is_flat(hz, level))

@@ -178,7 +178,7 @@ def _without_receiver(view: _View, active_part: speech.Activity, feed: Feed) -> 
         return None
     flat = in_pieces(lambda part: inverse.apply(part, rate_hz), view.sound.wave, rate_hz)
     noise = None if view.bare is None else inverse.apply(view.bare.wave, rate_hz)
-    return measure_swing(np.asarray(active_part.select(flat)), rate_hz, noise)
+    return measure_swing(np.asarray(active_part.select(flat)), rate_hz, noise, unfiltered=inverse.unfiltered)
 
 
 def _speech_deviation(swing: Swing | None, feed: Feed, limits: LimitSet) -> Deviation:

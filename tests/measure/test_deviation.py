@@ -1,5 +1,7 @@
 """Peaks under noise: the correction against the truth known by construction."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
@@ -66,6 +68,13 @@ def test_the_harder_the_limiter_acts_the_less_a_higher_peak_heard_counts(drive_d
     found = with_model(swing_of(2.0 * APART), ACTIVE, drive_of(drive_db, 2.0))
     assert found.peak == pytest.approx(2.0 * APART**weight, rel=0.002)
     assert found.p999 == pytest.approx(found.peak)
+
+
+def test_behind_a_receiver_without_filters_a_higher_peak_heard_counts_at_every_drive():
+    bare = replace(swing_of(2.0 * APART), unfiltered=True)
+    for drive_db in (-4.0, 20.0):
+        found = with_model(bare, ACTIVE, drive_of(drive_db, 2.0))
+        assert found.peak == pytest.approx(2.0 * APART**0.4, rel=0.002)
 
 
 @pytest.mark.parametrize("drive_db", [-4.0, 7.5, 20.0])

@@ -57,6 +57,27 @@ def test_peaks_come_back_as_they_were_sent(highpass_hz, lowpass_hz, deemphasis_u
     assert abs(restored) < abs(without)
 
 
+@pytest.mark.parametrize(
+    ("highpass_hz", "lowpass_hz", "flat"),
+    [(5.0, 11000.0, True), (250.0, 11000.0, False), (5.0, 3300.0, False), (120.0, 3300.0, False)],
+)
+@pytest.mark.parametrize("deemphasis_us", [0.0, 750.0])
+def test_hiss_shows_whether_anything_filters(highpass_hz, lowpass_hz, flat, deemphasis_us):
+    """De-emphasis alone is no filter: it is known and undone."""
+    for seed in range(5):
+        noise = np.random.default_rng(seed).standard_normal(RATE_HZ)
+        hiss = received(noise, highpass_hz, lowpass_hz, deemphasis_us)
+        inverse = receiver_inverse(
+            hiss, RATE_HZ, deemphasis_us, high_hz=AUDIO_HIGH_HZ, if_bandwidth_khz=100.0
+        )
+        assert inverse is not None
+        assert inverse.unfiltered == flat
+    # At 8 kHz nothing tells what is above 4 kHz.
+    low = receiver_inverse(noise[::3], RATE_HZ // 3, deemphasis_us, high_hz=AUDIO_HIGH_HZ)
+    assert low is not None
+    assert not low.unfiltered
+
+
 def test_without_enough_hiss_nothing_is_undone():
     noise = np.random.default_rng(1).standard_normal(RATE_HZ)
     for hiss in (None, noise[: RATE_HZ // 5], np.zeros(RATE_HZ), np.clip(noise, -0.5, 0.5)):
