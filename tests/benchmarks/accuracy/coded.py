@@ -45,7 +45,7 @@ CODECS = (
     Codec("G.711, µ-law", 8000, "WAV", "ULAW"),
     Codec("G.711, A-law", 8000, "WAV", "ALAW"),
     Codec("G.721", 8000, "AU", "G721_32"),
-    Codec("G.723, 24 kbit/s", 8000, "AU", "G723_24"),
+    Codec("G.723, 24 kbit", 8000, "AU", "G723_24"),
     Codec("IMA ADPCM, 8 kHz", 8000, "WAV", "IMA_ADPCM"),
     Codec("GSM 06.10", 8000, "WAV", "GSM610"),
     Codec("MP3 at a low rate, 48 kHz", 48000, "MP3", "MPEG_LAYER_III", 0.9),

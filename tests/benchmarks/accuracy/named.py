@@ -40,21 +40,16 @@ TURNED = {
 }
 
 
-def plain_clipper(record: Record) -> bool:
-    """Whether nothing stands in the way of the over and its limiter clips."""
-    return record["kind"] == "plain" and not record["transmitter"]["limiter"].startswith("levelling")
-
-
-def named_table(records: list[Record], tool: dict[str, Prediction]) -> str:
-    """Each condition: named among the overs that have it, and among the plain ones that have not."""
+def named_table(records: list[Record], plain: list[Record], tool: dict[str, Prediction]) -> str:
+    """Each condition: named among the overs that have it, and among the plain ones before a clipper."""
 
     def count(name: str, part: list[Record]) -> str:
         found = sum(name in (tool.get(r["id"], {}).get("conditions") or ()) for r in part)
         return f"{found} of {len(part)}"
 
-    plain = [record for record in records if plain_clipper(record)]
+    clipped = [record for record in plain if not record["transmitter"]["limiter"].startswith("levelling")]
     body = [
-        [what, f"`{name}`", count(name, [r for r in records if holds(r)]), count(name, plain)]
+        [what, f"`{name}`", count(name, [r for r in records if holds(r)]), count(name, clipped)]
         for name, what, holds in WHERE
     ]
     return table(["what stands in the way", "condition", "named", "named of plain overs"], body)

@@ -231,7 +231,7 @@ def sections(measured: Measured) -> list[tuple[str, str]]:
     if outside is not None:
         made.append(("With another model of the radio", outside_text(outside)))
     if any_named(tool):
-        made.append(("What is named", named_table(records, tool)))
+        made.append(("What is named", named_table(records, plain_overs(records), tool)))
     return [*made, ("What is not recognised", unrecognised(records, tool, measured.further))]
 
 
