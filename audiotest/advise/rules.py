@@ -138,7 +138,7 @@ def advise(over: Over, limits: LimitSet, *, scale_uncertainty_db: float = UNSTAT
         # The limiter's marks, if any, lie under the noise: only the low peaks tell.
         limiter = NOT_MEASURED if "weak" in over.conditions or limiter.drive_db is None else limiter
         faint = _judge_weighed(over, limiter, reach).turn == "raise"
-    hard = _surely_hard(over) and _judge_weighed(over, limiter, reach).turn == "lower"
+    hard = _surely_hard(over, reach) and _judge_weighed(over, limiter, reach).turn == "lower"
     hindrances = set(GATES) & set(over.conditions)
     outrun = hindrances == {"if_narrow"} and peak_ratio is not None and peak_ratio > 1.0
     gate = None if faint or hard or outrun else gate
@@ -262,8 +262,13 @@ def _faint_below_limiter(over: Over, reach: tuple[float, float] | None) -> bool:
     return said and not hit and drive is not None and drive < LOW_DRIVE_DB
 
 
-def _surely_hard(over: Over) -> bool:
-    """Whether noise or shortness hinders, and yet all of the drive's interval lies above the window."""
+def _surely_hard(over: Over, reach: tuple[float, float] | None) -> bool:
+    """Whether noise or shortness hinders, and yet all of the drive's interval lies above the window.
+
+    Peaks that lie far below the limit beyond doubt speak against it: there noise may pass for clipped speech.
+    """
+    if reach is not None and sum(reach) < (amplitude_db(LOW_PEAK_RATIO) or 0.0):
+        return False
     low = over.limiter.drive_low_db if over.kind == "voice" else None
     hindered = set(GATES) & set(over.conditions)
     return low is not None and low > HIGH_DRIVE_DB and bool(hindered) and hindered <= FAINTNESS
