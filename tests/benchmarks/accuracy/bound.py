@@ -209,7 +209,7 @@ def main() -> None:
     """Fit, judge, print, write."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("told", type=Path, help="folder that `told.py` filled")
-    parser.add_argument("--minutes", type=float, default=12.0, help="for each of two networks")
+    parser.add_argument("--minutes", type=float, default=15.0, help="for each of two networks")
     parser.add_argument("--out", type=Path, help="JSON for the page, such as SET/bound.json")
     options = parser.parse_args()
     paths = {split: sorted(options.told.glob(f"{split}-*.npz")) for split in ("train", "tune", "test")}
