@@ -26,7 +26,10 @@ to 0.87.
 What is named is told by other means. A level control in the set holds down the room's noise with the voice,
 and lets it rise again between the words: `level_control` in the table above. Where the room is quieter than
 the carrier's noise, the talker leaves no pause, or speaks as soon as he keys, it has nothing to go by, and
-most level controls are not named.
+most level controls are not named. Of 144 further overs without one, in rooms with babble, with fluttering or
+swelling noise or with a passing car (rendered once by hand), one was taken for one; of the train and tune
+splits' overs held down by more than 8 dB, with their key-up known, 18 of 81 were seen, and none of 1553 plain
+ones (by hand as well).
 """
 
 LEVELLED = """\
