@@ -9,7 +9,7 @@ limiter's input was there, which is what makes a few talkers go a long way.
 
 import argparse
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -25,13 +25,14 @@ from audiotest.measure.activity import find_activity
 from audiotest.measure.drivefeatures import drive_features
 from audiotest.measure.driveviews import RATE_HZ, DriveViews, drive_views
 from audiotest.measure.filters import undo_deemphasis
-from audiotest.measure.path import GRID_HZ, PathResponse, undo_path
+from audiotest.measure.path import GRID_HZ, undo_path
 from audiotest.measure.subaudible import without_tone
 from audiotest.measure.views import AUDIO_HIGH_HZ
 from audiotest.radio.link import simulate
 from audiotest.radio.receiver import audio_response
 from audiotest.radio.settings import Receiver, SoundCard, Timing, Transmitter
 from audiotest.radio.transmitter import analogue_lowpass
+from audiotest.records import PathResponse
 from tests.benchmarks.accuracy.draw import CONFOUNDERS, Over, draw_over
 from tests.benchmarks.accuracy.mouth import RATE_HZ as VOICE_HZ
 from tests.benchmarks.accuracy.mouth import at_the_microphone
@@ -46,6 +47,8 @@ PATH_KINDS = ("plain", "if_clipping", "compressed_source", "levelling")
 """What a path is learnt over: neither an automatic gain nor a codec lets one."""
 PATH_ERROR_DB, PATH_ERROR_RAD = 0.3, 0.04
 DELAY_BAND_HZ = (400.0, 2500.0)
+BARE_SHARE = 0.12
+"""Of the lessons: receivers that filter nothing, which `draw.py` never draws."""
 Row = dict[str, NDArray[Any]]
 Record = dict[str, Any]
 
@@ -120,13 +123,40 @@ def path_of(record: Record, rng: np.random.Generator) -> PathResponse:
     )  # fmt: skip
 
 
+def ceiling_fs(record: Record) -> float:
+    """The limiter's threshold where `path_of` has the path undone, in full scale."""
+    family, order, corner_hz = record["transmitter"]["splatter"]
+    hz = np.array([1000.0])
+    response = analogue_lowpass(family, order, corner_hz, hz) * audio_response(
+        Receiver(**record["receiver"]), hz
+    )
+    ceiling_khz, scale = record["transmitter"]["ceiling_khz"], record["receiver"]["scale_khz_per_fs"]
+    return float(ceiling_khz / scale * np.abs(response[0]))
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What the model is shown of one over, and what else of it the lessons keep."""
+
+    views: DriveViews
+    active: NDArray[np.bool_]
+    after_s: float
+    """Where the active frames start, from the carrier's start."""
+    heard_fs: float
+    """The heard 99.9th percentile."""
+    has_hiss: bool
+    told_fs: float | None
+    """The 99.9th percentile with the path undone; None where none was learnt."""
+
+
 def shown(
     audio: NDArray[np.floating], rate_hz: int, record: Record, rng: np.random.Generator | None,
     path: PathResponse | None = None,
-) -> tuple[DriveViews, NDArray[np.bool_], float, float, bool] | None:  # fmt: skip
-    """What the model is shown of an over whose edges are known: views, active frames, their start in s from
-    the carrier's, the heard 99.9th percentile in full scale, and whether hiss was heard; None when too little
-    of it is active. With `rng` the conditions vary: emphasis not quite known, noise not heard, hiss short."""
+) -> Seen | None:  # fmt: skip
+    """What the model is shown of an over whose edges are known; None when too little of it is active.
+
+    With `rng` the conditions vary: emphasis not quite known, noise not heard, hiss short.
+    """
     truth = record["truth"]
     tau_us = record["receiver"]["deemphasis_us"]
     if rng is not None and rng.random() < 0.3 and tau_us > 0.0:
@@ -160,26 +190,29 @@ def shown(
         hiss = between(0.02, truth["start_s"] - 0.03)
         if rng is None or rng.random() < 0.5:
             hiss = np.concatenate([hiss, between(truth["end_s"] + 0.03, truth["end_s"] + 0.38)])
-    limited = None
+    limited, told_fs = None, None
     if path is not None:
         raw = np.asarray(audio[round(start_s * rate_hz) : round(end_s * rate_hz)], dtype=np.float64)
         if truth["subaudible_hz"] is not None:
             raw = without_tone(raw, rate_hz, truth["subaudible_hz"])
         limited = undo_path(raw - np.mean(raw), rate_hz, path)
+        told_fs = float(np.quantile(np.abs(part.select(limited)), 0.999))
     views = drive_views(x, rate_hz, part.active, noise_db=noise_db, hiss=hiss, limited=limited)
     heard_fs = float(np.quantile(np.abs(active), 0.999))
-    return views, part.active, start_s - truth["start_s"], heard_fs, hiss is not None
+    return Seen(views, part.active, start_s - truth["start_s"], heard_fs, hiss is not None, told_fs)
 
 
-def row_of(views: DriveViews, record: Record, heard_fs: float, has_hiss: bool) -> Row:
+def row_of(seen: Seen, record: Record) -> Row:
     """Inputs and targets of one over, frames' levels still missing."""
     truth = record["truth"]
-    features = drive_features(views)
-    heard_khz = heard_fs * truth["scale_khz_per_fs"]
+    features = drive_features(seen.views)
+    heard_khz = seen.heard_fs * truth["scale_khz_per_fs"]
+    told_db = np.nan if seen.told_fs is None else 20 * np.log10((seen.told_fs + 1e-9) / ceiling_fs(record))
     targets = [
         truth["drive_db"], truth["clipped_fraction"], truth["p999_khz"] / heard_khz,
-        truth["peak_khz"] / heard_khz, truth["cnr_db"], float(KINDS.index(record["kind"])), float(has_hiss),
-        float(record["held_out"]), float(record["mouth"]["talker"].startswith("nat_")),
+        truth["peak_khz"] / heard_khz, truth["cnr_db"], float(KINDS.index(record["kind"])),
+        float(seen.has_hiss), float(record["held_out"]), float(record["mouth"]["talker"].startswith("nat_")),
+        told_db,
     ]  # fmt: skip
     return {
         "frames": features.frames.astype(np.float16),
@@ -189,11 +222,22 @@ def row_of(views: DriveViews, record: Record, heard_fs: float, has_hiss: bool) -
     }
 
 
+def bared(over: Over, rng: np.random.Generator) -> Over:
+    """The over as a discriminator gives it that nothing follows."""
+    receiver = over.receiver | {
+        "deemphasis_us": 0.0, "highpass_hz": float(rng.uniform(1.0, 20.0)), "highpass_order": 1,
+        "lowpass_hz": float(rng.uniform(6000.0, 15000.0)), "lowpass_order": int(rng.integers(1, 4)),
+    }  # fmt: skip
+    return replace(over, receiver=receiver)
+
+
 def lessons_of(over: Over, recording: NDArray[np.float64]) -> list[Row]:
     """One over rendered for training, seen without and with the path learnt; empty for too little speech."""
     rng = np.random.default_rng(over.seed + 1)
     mouth = replace(over.mouth, pitch=over.mouth.pitch * float(rng.uniform(0.88, 1.12)))
     over = replace(over, mouth=mouth)
+    if rng.random() < BARE_SHARE:
+        over = bared(over, rng)
     source = at_the_microphone(recording, mouth).astype(np.float64)
     if over.kind != "compressed_source":
         source = livened(source, rng)
@@ -204,9 +248,8 @@ def lessons_of(over: Over, recording: NDArray[np.float64]) -> list[Row]:
         seen = shown(made.audio, RATE_HZ, record, rng, path)
         if seen is None:
             return []
-        views, active, after_s, heard_fs, has_hiss = seen
-        row = row_of(views, record, heard_fs, has_hiss)
-        row["frame_db"] = frame_levels(v, active, after_s)
+        row = row_of(seen, record)
+        row["frame_db"] = frame_levels(v, seen.active, seen.after_s)
         rows.append(row)
     return rows
 
@@ -242,8 +285,7 @@ def exam(folder: Path, split: str, out: Path) -> None:
     for record, audio in read_set(folder, split):
         seen = shown(audio, record["sample_rate_hz"], record, None)
         if seen is not None:
-            views, _, _, heard_fs, has_hiss = seen
-            rows.append(row_of(views, record, heard_fs, has_hiss))
+            rows.append(row_of(seen, record))
             talkers.append(record["mouth"]["talker"])
     write(out, rows, talkers)
 
@@ -259,7 +301,8 @@ def shard(job: tuple[str, str, str, int, int]) -> str:
         return f"{path.name}: there"
     talkers, files = talkers_of(Path(corpus), *splits.split(",")), recordings(Path(corpus))
     rng = np.random.default_rng([seed, number])
-    rows, names = [], []
+    rows: list[Row] = []
+    names: list[str] = []
     while len(rows) < SHARD_N:
         over = draw_over(f"lesson-{number}-{len(rows)}", "train", talkers, rng)
         if over.held_out:
