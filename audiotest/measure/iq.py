@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from audiotest.errors import MeasureError
 from audiotest.measure.cycle import SEARCH_SHARE, Cycle, measure_cycle, tone_stands_out
 from audiotest.measure.filters import bandpass
+from audiotest.measure.level import overload_runs
 from audiotest.measure.tone import find_steady_tone
 
 CHANNEL_HZ = 12500.0
@@ -30,6 +31,9 @@ LEAST_OFFSET_HZ = 30.0
 MOST_IMAGE = 10.0 ** (-36.0 / 20.0)
 """An image this strong moves a depth by up to 1.6 %."""
 
+SILENT_BRANCH, SWINGING = 1e-4, 0.6
+"""Power of a silent branch re the other, and of the swing re all in that: AM of 100 % that stands still in one
+branch swings with a third."""
 LEAST_SHARE, LEAST_SHARE_BESIDE = 0.01, 0.5
 """Of all power, in the tone that was asked for: 20 dB below the rest nothing of its waveform can be told.
 Where another tone stands out, a harmonic of that one is not meant."""
@@ -88,6 +92,9 @@ def feed_doubts(iq: NDArray[np.complexfloating], offset_hz: float) -> tuple[str,
     ()
     """
     z = np.asarray(iq, dtype=np.complex128)
+    if overload_runs(z.real) + overload_runs(z.imag) > 0:
+        # Cut tops make an image too; unequal branches would be the wrong thing to look for.
+        return ("the sound card is overloaded, which spreads the signal; turn the input level down",)
     if abs(offset_hz) < LEAST_OFFSET_HZ:
         return (
             "the carrier stands on the receiver's centre, where the converters' offset adds to it; tune some "
@@ -110,8 +117,15 @@ def _centred(
     z = np.asarray(iq, dtype=np.complex128)
     if len(z) < LEAST_S * rate_hz:
         raise MeasureError("too short for a carrier measurement", "record 0.2 s or more")
+    if rate_hz < channel_hz:
+        raise MeasureError(
+            f"{rate_hz:g} samples a second hold {rate_hz / 1e3:g} kHz, and {channel_hz / 1e3:g} kHz are needed",
+            "record I and Q at 48 kHz",
+        )
     if not np.any(z):
         raise MeasureError("there is no signal", "check the receiver and both channels of the cable")
+    if _one_branch(z):
+        raise MeasureError("one of I and Q is silent", "check both channels of the cable")
     size = scipy.fft.next_fast_len(len(z))
     power = np.abs(scipy.fft.fft(z, size)) ** 2
     hz = scipy.fft.fftfreq(size, 1.0 / rate_hz)
@@ -126,6 +140,13 @@ def _centred(
     centre_hz = float(np.sum(hz[order][part] * above) / max(float(np.sum(above)), 1e-300))
     shifted = z * np.exp(-2j * np.pi * centre_hz / rate_hz * np.arange(len(z)))
     return _narrowed(shifted, rate_hz, channel_hz / 2.0), centre_hz
+
+
+def _one_branch(z: NDArray[np.complex128]) -> bool:
+    """Whether one branch alone carries what turns; a carrier that stands still may lie in one branch."""
+    weak, strong = sorted((z.real, z.imag), key=lambda branch: float(np.mean(branch**2)))
+    power = float(np.mean(strong**2))
+    return float(np.mean(weak**2)) < SILENT_BRANCH * power and float(np.var(strong)) > SWINGING * power
 
 
 def _narrowed(z: NDArray[np.complex128], rate_hz: float, reach_hz: float) -> NDArray[np.complex128]:

@@ -133,6 +133,35 @@ def test_what_is_wrong_with_a_feed_is_said():
     assert "hundred hertz beside" in centre
 
 
+def test_an_overloaded_feed_is_said():
+    z = 5.0 * fm(1000.0, 1.5, 700.0)
+    cut = np.clip(z.real, -1.0, 1.0) + 1j * np.clip(z.imag, -1.0, 1.0)
+    (doubt,) = feed_doubts(cut, 700.0)
+    assert "overloaded" in doubt
+    assert feed_doubts(z, 700.0) == ()
+
+
+@pytest.mark.parametrize("measure", [measure_fm, measure_am])
+@pytest.mark.parametrize("dead", ["I", "Q"])
+def test_a_silent_branch_is_named_and_not_taken_for_noise(measure, dead):
+    z = fm(1000.0, 1.5, 700.0)
+    one = 1j * z.imag if dead == "I" else z.real + 0j
+    with pytest.raises(MeasureError, match="one of I and Q is silent: check both channels"):
+        measure(one, RATE)
+
+
+@pytest.mark.parametrize("depth", [0.3, 1.0])
+def test_a_carrier_that_stands_still_in_one_branch_is_measured(depth):
+    t = np.arange(RATE) / RATE
+    found = measure_am((1.0 + depth * np.sin(2 * np.pi * 1000.0 * t)) + 0j, RATE)
+    assert found.depth_percent == pytest.approx(100.0 * depth, abs=1.0)
+
+
+def test_a_rate_that_cannot_hold_the_channel_is_refused():
+    with pytest.raises(MeasureError, match="8000 samples a second hold 8 kHz.*record I and Q at 48 kHz"):
+        measure_fm(fm(1000.0, 1.5, 700.0)[::6], 8000)
+
+
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_noise_without_a_carrier_has_no_deviation(seed):
     rng = np.random.default_rng(seed)
