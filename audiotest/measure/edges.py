@@ -7,6 +7,11 @@ from audiotest.measure.bands import band_frames, plan_bands
 
 STEP_S = 0.002
 TAIL_S = 0.8
+LOOKED_BACK_S = 20.0
+QUIET_S, QUIET_DB = 0.1, 10.0
+"""Behind a tail whose closing squelch was not noticed: how long it is quiet at least, how much quieter."""
+SUDDEN_S, SUDDEN_DB = 0.01, 4.0
+"""A squelch shuts: the tail's last moments are as loud as all of it to within this. A sibilant fades."""
 ALIKE_DB = 4.0
 """Noise of a band in one frame strays by 5 dB now and then; three bands on average do not."""
 
@@ -92,3 +97,39 @@ def squelch_tail_start(samples: NDArray[np.floating], sample_rate_hz: int) -> in
     half = round(0.06 * sample_rate_hz)
     low = max(0, guess - half)
     return low + change_point(samples[low : min(len(samples), guess + half)], sample_rate_hz)
+
+
+def unnoticed_tail_start(samples: NDArray[np.floating], sample_rate_hz: int) -> int | None:
+    """Start of a squelch's last burst of hiss where nobody noticed the squelch close after it, or None.
+
+    A carrier may be as quiet as the closed squelch: then nothing but the burst tells where the one ends and
+    the other begins.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n,)
+        An over that ends in quiet.
+    sample_rate_hz : int
+        Sample rate in Hz.
+
+    Returns
+    -------
+    int or None
+        Sample position at which the carrier dropped.
+    """
+    step_n = max(1, round(sample_rate_hz * STEP_S))
+    first = max(0, len(samples) - round(LOOKED_BACK_S * sample_rate_hz))
+    power = _step_power(samples[first:], step_n)
+    quiet = round(QUIET_S / STEP_S)
+    if len(power) < 2 * quiet:
+        return None
+    loud = np.flatnonzero(power > 10 ** (QUIET_DB / 10) * np.mean(power[-quiet:]))
+    if len(loud) == 0 or loud[-1] >= len(power) - quiet:
+        return None
+    end = int(loud[-1]) + 1
+    start_n = squelch_tail_start(samples[: first + end * step_n], sample_rate_hz)
+    if start_n is None:
+        return None
+    tail = power[max(0, (start_n - first) // step_n) : end]
+    last = tail[-round(SUDDEN_S / STEP_S) :]
+    return start_n if np.mean(last) > 10 ** (-SUDDEN_DB / 10) * np.mean(tail) else None

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from audiotest.feeds.protocol import WILDEST_FS
 from audiotest.measure.bands import HOP_S, BandPlan, band_frames, plan_bands
 from audiotest.measure.conditions import TOO_QUIET_DBFS
-from audiotest.measure.edges import change_point, squelch_tail_start
+from audiotest.measure.edges import change_point, squelch_tail_start, unnoticed_tail_start
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US
 from audiotest.measure.hiss import ReceiverInverse, receiver_inverse
 from audiotest.measure.level import OverloadCounter
@@ -318,10 +318,9 @@ class Engine:
         end_n = horizon_n if found.end_edge == "none" else self._refine(end_n + centre_n, horizon_n)
         heard_n = max(start_n, end_n - self._longest_n)
         samples = self._memory.look(heard_n, end_n)
-        if found.end_edge == "closed":
-            tail = squelch_tail_start(samples, self._rate)
-            if tail is not None:
-                samples = samples[:tail]
+        if found.end_edge != "hiss":
+            tail_start = squelch_tail_start if found.end_edge == "closed" else unnoticed_tail_start
+            samples = samples[: tail_start(samples, self._rate)]
         if len(samples) < MIN_OVER_S * self._rate and horizon_n > 2 * len(samples):
             return []
         if begun is not None and found.start_edge == "hiss":

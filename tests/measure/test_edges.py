@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
-from scipy.signal import butter, ellip, sosfilt
+from scipy.signal import butter, ellip, resample_poly, sosfilt
 
-from audiotest.measure.edges import change_point, squelch_tail_start
+from audiotest.measure.edges import change_point, squelch_tail_start, unnoticed_tail_start
+from audiotest.radio.voices import load_voice
 
 RATE_HZ = 48000
 
@@ -63,6 +64,36 @@ def test_a_tail_through_a_steep_audio_filter(seed):
 def test_no_tail_no_answer():
     rng = np.random.default_rng(2)
     assert squelch_tail_start(0.01 * rng.standard_normal(2 * RATE_HZ), RATE_HZ) is None
+
+
+def over_as_quiet_as_the_squelch(tail: np.ndarray, quiet_s: float) -> np.ndarray:
+    """A voice, 0.2 s of bare carrier, `tail`, and a closed squelch that is just as quiet as the carrier."""
+    voice, voice_hz = load_voice("english_reading")
+    voice = resample_poly(voice[: 3 * voice_hz], RATE_HZ, voice_hz)
+    over = np.concatenate([0.3 * voice, np.zeros(RATE_HZ // 5), tail, np.zeros(round(quiet_s * RATE_HZ))])
+    return over + 2e-4 * np.random.default_rng(5).standard_normal(len(over))
+
+
+@pytest.mark.parametrize("tail_s", [0.04, 0.1, 0.3])
+@pytest.mark.parametrize("quiet_s", [0.2, 6.0])
+def test_a_tail_is_found_where_nothing_else_tells_the_carrier_from_none(
+    tail_s: float, quiet_s: float
+) -> None:
+    hiss = 0.1 * np.random.default_rng(6).standard_normal(round(tail_s * RATE_HZ))
+    over = over_as_quiet_as_the_squelch(hiss, quiet_s)
+    found = unnoticed_tail_start(over, RATE_HZ)
+    assert found is not None
+    assert abs(found - len(over) + (tail_s + quiet_s) * RATE_HZ) < 0.01 * RATE_HZ
+
+
+def test_what_fades_or_never_ends_is_no_squelch_s_tail() -> None:
+    fading = (
+        0.1 * np.random.default_rng(7).standard_normal(RATE_HZ // 8) * np.linspace(1.0, 0.0, RATE_HZ // 8)
+    )
+    assert unnoticed_tail_start(over_as_quiet_as_the_squelch(fading, 0.5), RATE_HZ) is None
+    hiss = 0.1 * np.random.default_rng(8).standard_normal(RATE_HZ // 2)
+    assert unnoticed_tail_start(over_as_quiet_as_the_squelch(hiss, 0.0), RATE_HZ) is None
+    assert unnoticed_tail_start(np.zeros(100), RATE_HZ) is None
 
 
 def test_a_loud_part_before_digital_silence_leaves_no_power_below_nothing():

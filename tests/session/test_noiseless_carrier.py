@@ -114,3 +114,15 @@ def test_overs_that_follow_each_other_closely_behind_a_silent_squelch_stay_two()
     overs = overs_of(nothing(0.8), *keyed, nothing(0.7), *keyed, nothing(0.4))
     edges = [(over.start_s, over.end_s) for over in overs]
     assert np.allclose(edges, [(0.8, 6.4), (7.1, 12.7)], atol=0.05)
+
+
+def test_a_squelch_s_tail_is_no_speech_where_the_carrier_is_as_quiet_as_the_squelch():
+    """Nothing tells where the carrier came up; where it dropped, the burst of hiss does."""
+    spoken, burst = np.concatenate([nothing(1.0), words(), nothing(0.2)]), 4.0 * hiss(0.1)
+    quiet = 2e-3 * hiss(7.0)
+    audio = np.concatenate([spoken, burst, nothing(0.7)])
+    (over,) = overs_of(audio + quiet)
+    assert over.kind == "voice"
+    assert over.end_s == pytest.approx(6.2, abs=0.02)
+    (plain,) = overs_of(np.concatenate([spoken, nothing(0.8)]) + quiet)
+    assert over.level.active_speech_dbfs == pytest.approx(plain.level.active_speech_dbfs, abs=0.1)
