@@ -32,8 +32,8 @@ MOST_IMAGE = 10.0 ** (-36.0 / 20.0)
 """An image this strong moves a depth by up to 1.6 %."""
 
 SILENT_BRANCH, SWINGING = 1e-4, 0.6
-"""Power of a silent branch re the other, and of the swing re all in that: AM of 100 % that stands still in one
-branch swings with a third."""
+"""Power of a silent branch re the other, and of the swing re all in that: AM of 100 % that stands still in
+one branch swings with a third."""
 LEAST_SHARE, LEAST_SHARE_BESIDE = 0.01, 0.5
 """Of all power, in the tone that was asked for: 20 dB below the rest nothing of its waveform can be told.
 Where another tone stands out, a harmonic of that one is not meant."""
@@ -119,7 +119,7 @@ def _centred(
         raise MeasureError("too short for a carrier measurement", "record 0.2 s or more")
     if rate_hz < channel_hz:
         raise MeasureError(
-            f"{rate_hz:g} samples a second hold {rate_hz / 1e3:g} kHz, and {channel_hz / 1e3:g} kHz are needed",
+            f"{rate_hz:g} samples a second hold {rate_hz / 1e3:g} kHz of the {channel_hz / 1e3:g} needed",
             "record I and Q at 48 kHz",
         )
     if not np.any(z):
