@@ -159,7 +159,7 @@ def test_a_carrier_that_stands_still_in_one_branch_is_measured(depth):
 
 def test_a_rate_that_cannot_hold_the_channel_is_refused():
     with pytest.raises(
-        MeasureError, match="8000 samples a second hold 8 kHz of the 12.5 needed: record I and Q"
+        MeasureError, match=r"8000 samples a second hold 8 kHz of the 12\.5 needed: record I and Q"
     ):
         measure_fm(fm(1000.0, 1.5, 700.0)[::6], 8000)
 
