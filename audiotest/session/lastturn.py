@@ -51,7 +51,7 @@ def follow_turn(overs: Sequence[Over], advised: Advice | None) -> Followed:
     Notes
     -----
     No source. A clipper's peaks never fall by more than its drive does. Of simulated pairs of overs between
-    which the mic gain went down by 3 to 12 dB it named none with a clipper and one in four with a voice
+    which the mic gain went down by 3 to 12 dB it named none with a clipper and one in five with a voice
     cut beforehand (`tests/benchmarks/accuracy/turns.py`). That nothing moves when a level control makes
     up for the turn is not said: it looks like a control that was turned by less than was asked for.
     """

@@ -72,7 +72,7 @@ def test_what_a_clipper_may_do_is_not_held_against_the_voice(figures):
 
 
 def test_an_interval_too_wide_for_the_difference_names_nothing():
-    overs = [over(20.0, 2.4, half_db=14.0), over(20.0, 1.4, half_db=14.0, start_s=20.0)]
+    overs = [over(20.0, 2.4, half_db=14.0), over(20.0, 1.2, half_db=14.0, start_s=20.0)]
     assert CUT_BEFORE not in follow_turn(overs, LESS_GAIN).over.conditions
     surer = [replace(each, limiter=session((20.0, 2.4))[0].limiter) for each in overs]
     assert CUT_BEFORE in follow_turn(surer, LESS_GAIN).over.conditions

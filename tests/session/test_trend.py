@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from audiotest.records import Deviation, EndBeep, Level, Limiter, Noise, Over, Subaudible
-from audiotest.session.trend import follow_trim
+from audiotest.session.trend import ALIKE_DB, OWN_SHARE, follow_trim
 
 HALF_90_DB = 5.0
 
@@ -64,8 +64,18 @@ def test_both_are_named_together():
 
 def test_what_may_be_chance_is_not_named():
     trend = follow_trim(session((5.0, 2.4), (6.5, 2.45)))
-    assert trend.sentence == "drive and deviation as in the last over, as far as can be told"
+    assert trend.sentence == "drive not surely changed (-3 to +6 dB), deviation as in the last over"
     assert 0.5 < trend.drive.odds < 0.95
+
+
+def test_as_before_is_said_only_of_a_drive_that_cannot_have_moved_far():
+    """Half a turn of 6 dB must not be reported as nothing: the technician would turn again."""
+    surely = [over(5.0, 2.4, half_db=2.0), over(5.0, 2.4, half_db=2.0, start_s=15.0)]
+    trend = follow_trim(surely)
+    assert trend.sentence == "drive and deviation as in the last over, as far as can be told"
+    assert trend.drive.high <= ALIKE_DB
+    without_scale = follow_trim(session((5.0, None), (5.0, None)))
+    assert without_scale.sentence == "drive not surely changed (-5 to +5 dB)"
 
 
 def test_earlier_overs_that_agree_make_the_yardstick_surer():
@@ -181,7 +191,7 @@ def test_nothing_breaks_it_and_nothing_is_nan(figures):
 def test_named_changes_of_chance_are_rare():
     # Overs whose drive only scatters by the share of the error that is their own.
     rng = np.random.default_rng(3)
-    own_db = 0.5 * HALF_90_DB / 1.645
+    own_db = OWN_SHARE * HALF_90_DB / 1.645
     drives = 8.0 + own_db * rng.standard_normal(600)
     named = [
         follow_trim(session((one, None), (other, None))).drive.real

@@ -11,7 +11,11 @@ from audiotest.terminal.screen import Screen
 
 @pytest.mark.parametrize(
     ("drive_db", "said"),
-    [(6.0, "Drive down 12 dB since the last over."), (18.0, "as in the last over, as far as can be told.")],
+    [
+        (6.0, "Drive down 12 dB since the last over."),
+        (18.0, "as in the last over, as far as can be told."),
+        (16.0, "Drive not surely changed (-5 to +1 dB), deviation as in the last over."),
+    ],
 )
 def test_what_changed_is_named_after_the_card(capsys, voice_over: Over, drive_db: float, said: str) -> None:
     def driven(drive: float, start_s: float) -> Over:
