@@ -17,6 +17,7 @@ _REASONS = (
     ("noise", "quieting_db", "quieting", "no open-squelch hiss was heard around the over"),
     ("noise", "snr_db", "noise", "no modulation to compare with"),
     ("noise", "hum_hz", "hum", "no mains hum found"),
+    ("noise", "hum_db", "hum", "its frequency alone, with no speech or tone to hold it against"),
 )
 """Section, key, the word beside "unknown" in a note about it, and the reason when no note gives one."""
 

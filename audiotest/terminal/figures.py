@@ -150,6 +150,8 @@ def _noise_text(over: Over) -> str:
     parts.append(f"quieting {figure(noise.quieting_db, 'dB')}")
     if noise.hum_hz is not None and noise.hum_db is not None and noise.hum_db < HUM_HEARD_DB:
         parts.append(f"hum {noise.hum_hz:.0f} Hz at {figure(noise.hum_db, 'dB')} below")
+    elif over.kind == "carrier" and noise.hum_hz is not None:
+        parts.append(f"hum {noise.hum_hz:.0f} Hz, with nothing to hold it against")
     return ", ".join(parts)
 
 

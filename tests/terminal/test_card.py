@@ -77,6 +77,12 @@ def test_hum_is_on_the_card_only_where_it_matters(capsys, voice_over, limits, hu
     assert ("hum" in text) == shown
 
 
+def test_a_hum_on_a_bare_carrier_is_named(capsys, voice_over, limits):
+    carrier = replace(voice_over, kind="carrier", noise=replace(voice_over.noise, hum_hz=50.0, hum_db=None))
+    text = printed(capsys, carrier, limits)
+    assert "hum 50 Hz, with nothing to hold it against" in " ".join(text.split())
+
+
 def test_the_heading_names_the_file_and_the_input(capsys):
     reading = InputReading(
         peak_dbfs=0.0, rms_dbfs=-9.0, dc_percent_fs=0.0, overload_runs=7, verdict="overloaded"

@@ -121,3 +121,11 @@ def test_a_note_that_speaks_of_noise_is_no_reason_for_an_unknown_one(voice_over,
     )
     over = replace(voice_over, noise=replace(voice_over.noise, snr_db=None), notes=notes)
     assert any(note.startswith("over 1: noise unknown") for note in entry_of(over, limits)["notes"])
+
+
+def test_a_hum_with_nothing_to_hold_it_against_says_why_it_has_no_level(voice_over, limits):
+    noise = replace(voice_over.noise, hum_hz=50.0, hum_db=None)
+    said = [
+        note for note in entry_of(replace(voice_over, noise=noise), limits)["notes"] if "hum unknown" in note
+    ]
+    assert said == ["over 1: hum unknown: its frequency alone, with no speech or tone to hold it against"]
