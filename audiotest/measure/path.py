@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.errors import MeasureError
-from audiotest.measure.filters import apply_response, band_gain
+from audiotest.measure.filters import apply_response, band_gain, emphasis_response
 from audiotest.measure.level import overload_runs
 from audiotest.measure.pathfit import fit_gain, fit_phase, half_wave_tilt
 from audiotest.measure.pathtones import CombTone, find_comb_tones
@@ -28,6 +28,9 @@ PathReason = Literal[
 LOW_HZ, HIGH_HZ = 150.0, 3300.0
 GRID_HZ = tuple(float(hz) for hz in range(150, 3301, 50))
 REGULARISATION = 0.15
+TILT_HZ = 500.0
+TILT_DOUBT_DB = 2.5
+"""Half of what tells a flat feed from a usual de-emphasis there, 5.5 dB."""
 LEAST_DRIVE_DB = 15.0
 LEAST_TONES = 4
 LEAST_SNR_DB = 12.0
@@ -124,6 +127,24 @@ def learn_path(samples: NDArray[np.floating], rate_hz: int) -> PathResponse:
         softness_db=round(softness, 2),
         even_db=round(20.0 * math.log10(math.sin(tilt)), 1) if tilt > 1e-4 else None,
         tones_hz=tuple(round(tone.frequency_hz, 2) for tone in tones),
+    )
+
+
+def path_doubt(path: PathResponse, stated_us: float) -> str | None:
+    """Say in one line how a learnt path contradicts the feed's stated de-emphasis; None when it fits.
+
+    Between 500 and 1000 Hz little but the de-emphasis tilts a path: a first-order high-pass at 350 Hz takes
+    1.2 dB more at the lower end (textbook), a splatter filter nothing.
+    """
+    found_db = float(np.interp(TILT_HZ, path.hz, path.gain_db))
+    lift = np.abs(emphasis_response(np.array([TILT_HZ]), stated_us))
+    expected_db = float(-20.0 * np.log10(lift[0]))
+    if abs(found_db - expected_db) <= TILT_DOUBT_DB:
+        return None
+    return (
+        f"at {TILT_HZ:.0f} Hz the path lies {found_db:+.1f} dB from 1 kHz, where the feed's "
+        f"{stated_us:g} µs would give {expected_db:+.1f}: tones of another input or receiver, or the feed's "
+        "de-emphasis is wrong"
     )
 
 

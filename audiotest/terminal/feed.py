@@ -12,7 +12,7 @@ from audiotest.errors import FileError, MeasureError, RequestError
 from audiotest.feeds.feedfile import LEARN_PATH_AGAIN, refuse_output
 from audiotest.feeds.file import open_recording
 from audiotest.feeds.scale import deemphasis_doubt, learn_from_hiss, learn_from_tone, load_feed, save_feed
-from audiotest.measure.path import learn_path
+from audiotest.measure.path import learn_path, path_doubt
 from audiotest.records import Feed, PathResponse
 from audiotest.terminal.card import make_console
 from audiotest.terminal.shown import complain, shown
@@ -104,6 +104,9 @@ def _run_path(arguments: argparse.Namespace) -> int:
     )
     for line in _path_lines(response):
         console.print(line)
+    doubt = None if feed.deemphasis_us is None else path_doubt(response, feed.deemphasis_us)
+    if doubt is not None:
+        complain(f"warning: {arguments.reference}: {doubt}")
     console.print("It holds for this set, this receiver and this input; the volume may change.")
     _say_kept(console, kept)
     return 0

@@ -52,6 +52,20 @@ def test_the_path_is_added_to_the_feed(capsys, bench):
     assert path.drive_db == pytest.approx(24.0, abs=3.0)
 
 
+@pytest.mark.parametrize(
+    ("stated_us", "doubted"), [(750.0, True), (530.0, True), (0.0, False), (None, False)]
+)
+def test_a_path_that_contradicts_the_feeds_deemphasis_is_doubted(capsys, bench, stated_us, doubted):
+    """The tones came over a flat feed: they belong to no de-emphasised one."""
+    feed = bench / "bench.toml"
+    save_feed(replace(FEED, deemphasis_us=stated_us), feed)
+    assert main(["feed", "learn-path", str(bench / "tones.wav"), "--feed", str(feed)]) == 0
+    said = capsys.readouterr().err
+    assert ("another input or receiver" in said) == doubted
+    assert said.count("\n") == doubted
+    assert load_feed(feed).path is not None
+
+
 def test_another_output_leaves_the_feed_as_it_was(capsys, bench):
     feed, other = bench / "bench.toml", bench / "other.toml"
     before = feed.read_bytes()
