@@ -116,6 +116,10 @@ def unnoticed_tail_start(samples: NDArray[np.floating], sample_rate_hz: int) -> 
     -------
     int or None
         Sample position at which the carrier dropped.
+
+    Notes
+    -----
+    Common practice, no source; the burst itself is found by `squelch_tail_start`.
     """
     step_n = max(1, round(sample_rate_hz * STEP_S))
     first = max(0, len(samples) - round(LOOKED_BACK_S * sample_rate_hz))
