@@ -17,6 +17,8 @@ UNSURE_WORDS = "say a few words louder first, these may not have shown where it 
 CUT_WORDS = "what is cut may be the voice itself, and not show where it stands"
 LOW_PEAKS_WORDS = "with peaks this low the limiter is hardly at work"
 """Why the mic gain goes up although the drive by itself would not say so."""
+TOLD_BY_PEAKS = {"if_narrow", "peaky"}
+"""What rests on peaks, which an overloaded sound card cuts: no reason to look for another receiver."""
 NOTED_DC_PERCENT = 10.0
 """A tenth of the range costs 1 dB of headroom; the offsets of sound cards are far smaller (common practice,
 no source)."""
@@ -209,5 +211,7 @@ def doubt_lines(over: Over) -> Iterator[str]:
     """Name what makes the judgement doubtful or impossible, each with its cure."""
     for name in dict.fromkeys(real_cause(over, name) for name in over.conditions):
         condition = CONDITIONS.get(name)
+        if "overload" in over.conditions and name in TOLD_BY_PEAKS:
+            continue
         if condition is not None and not (name == "not_voice" and over.kind == "tone"):
             yield f"{condition.meaning}; {condition.remedy}"

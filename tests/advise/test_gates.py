@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from audiotest.advise.rules import GATES, TARGET_DRIVE_DB, advise
+from audiotest.advise.wording import doubt_lines
 from audiotest.measure.conditions import CONDITIONS
 from tests.advise.invented import LIMITS, an_over
 
@@ -83,3 +84,12 @@ def test_a_voice_cut_before_the_mic_gain_has_not_shown_how_far_the_deviation_con
     assert (cut.deviation, cut.deviation_factor, cut.confidence) == ("unknown", None, 0.0)
     assert "Do not turn the deviation yet" in cut.sentence
     assert advise(an_over(14.0, 3.0, conditions=("compressed_source",)), LIMITS).deviation == "lower"
+
+
+@pytest.mark.parametrize("name", ["if_narrow", "peaky"])
+def test_an_overload_leaves_nothing_said_that_its_cut_peaks_would_have_to_show(name):
+    doubted = an_over(4.0, 2.2, conditions=(name,))
+    assert any(CONDITIONS[name].meaning in line for line in doubt_lines(doubted))
+    overloaded = an_over(None, None, conditions=("overload", name))
+    assert [line for line in doubt_lines(overloaded) if CONDITIONS[name].meaning in line] == []
+    assert any(CONDITIONS["overload"].meaning in line for line in doubt_lines(overloaded))
