@@ -10,6 +10,8 @@ TAIL_S = 0.8
 LOOKED_BACK_S = 20.0
 QUIET_S, QUIET_DB = 0.1, 10.0
 """Behind a tail whose closing squelch was not noticed: how long it is quiet at least, how much quieter."""
+PAUSES_PERCENT, PAUSES_DB = 10, 5.0
+"""And it is as quiet as the pauses before."""
 SUDDEN_S, SUDDEN_DB = 0.01, 4.0
 """A squelch shuts: the tail's last moments are as loud as all of it to within this. A sibilant fades."""
 ALIKE_DB = 4.0
@@ -127,13 +129,15 @@ def unnoticed_tail_start(samples: NDArray[np.floating], sample_rate_hz: int) -> 
     quiet = round(QUIET_S / STEP_S)
     if len(power) < 2 * quiet:
         return None
-    loud = np.flatnonzero(power > 10 ** (QUIET_DB / 10) * np.mean(power[-quiet:]))
-    if len(loud) == 0 or loud[-1] >= len(power) - quiet:
+    last = np.mean(power[-quiet:])
+    pauses = np.percentile(power, PAUSES_PERCENT)
+    loud = np.flatnonzero(power > 10 ** (QUIET_DB / 10) * last)
+    if last > 10 ** (PAUSES_DB / 10) * pauses or len(loud) == 0 or loud[-1] >= len(power) - quiet:
         return None
     end = int(loud[-1]) + 1
     start_n = squelch_tail_start(samples[: first + end * step_n], sample_rate_hz)
     if start_n is None:
         return None
     tail = power[max(0, (start_n - first) // step_n) : end]
-    last = tail[-round(SUDDEN_S / STEP_S) :]
-    return start_n if np.mean(last) > 10 ** (-SUDDEN_DB / 10) * np.mean(tail) else None
+    stop = np.mean(tail[-round(SUDDEN_S / STEP_S) :])
+    return start_n if stop > 10 ** (-SUDDEN_DB / 10) * np.mean(tail) else None

@@ -318,9 +318,10 @@ class Engine:
         end_n = horizon_n if found.end_edge == "none" else self._refine(end_n + centre_n, horizon_n)
         heard_n = max(start_n, end_n - self._longest_n)
         samples = self._memory.look(heard_n, end_n)
-        if found.end_edge != "hiss":
-            tail_start = squelch_tail_start if found.end_edge == "closed" else unnoticed_tail_start
-            samples = samples[: tail_start(samples, self._rate)]
+        if found.end_edge == "closed":
+            samples = samples[: squelch_tail_start(samples, self._rate)]
+        elif found.start_edge == found.end_edge == "none":
+            samples = samples[: unnoticed_tail_start(samples, self._rate)]
         if len(samples) < MIN_OVER_S * self._rate and horizon_n > 2 * len(samples):
             return []
         if begun is not None and found.start_edge == "hiss":

@@ -91,6 +91,8 @@ def test_what_fades_or_never_ends_is_no_squelch_s_tail() -> None:
         0.1 * np.random.default_rng(7).standard_normal(RATE_HZ // 8) * np.linspace(1.0, 0.0, RATE_HZ // 8)
     )
     assert unnoticed_tail_start(over_as_quiet_as_the_squelch(fading, 0.5), RATE_HZ) is None
+    broken_off = np.random.default_rng(9).standard_normal(RATE_HZ // 4) * np.repeat([0.1, 0.01], RATE_HZ // 8)
+    assert unnoticed_tail_start(over_as_quiet_as_the_squelch(broken_off, 0.0), RATE_HZ) is None
     hiss = 0.1 * np.random.default_rng(8).standard_normal(RATE_HZ // 2)
     assert unnoticed_tail_start(over_as_quiet_as_the_squelch(hiss, 0.0), RATE_HZ) is None
     assert unnoticed_tail_start(np.zeros(100), RATE_HZ) is None
