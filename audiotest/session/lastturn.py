@@ -14,12 +14,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from audiotest.records import Advice, Over
-from audiotest.session.trend import NAMED_ODDS, Change, Trend, follow_trim
+from audiotest.session.trend import NAMED_ODDS, Change, Trend, follow_trim, odds_above_nought
 from audiotest.units import Z_90
 
 CUT_BEFORE = "compressed_source"
 FELL_DB = -2.0
-CUT_WORDS = ", and the drive stayed"
+STAYED_WORDS = ", and the drive stayed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +58,7 @@ def follow_turn(overs: Sequence[Over], advised: Advice | None) -> Followed:
     trend = follow_trim(overs)
     last = overs[-1]
     if _fell_alone(trend, last) and _asked_for_less_gain_alone(advised):
-        return Followed(replace(trend, sentence=trend.sentence + CUT_WORDS), _doubted(last))
+        return Followed(replace(trend, sentence=trend.sentence + STAYED_WORDS), _doubted(last))
     return Followed(trend, _as_before(overs, trend))
 
 
@@ -74,7 +74,8 @@ def _fell_alone(trend: Trend, last: Over) -> bool:
     levels_db = [20.0 * math.log10(peak.before + by) for by in (0.0, peak.low, peak.change, peak.high)]
     fell_db = levels_db[2] - levels_db[0]
     error_db = math.hypot(_error(drive), (levels_db[3] - levels_db[1]) / (2.0 * Z_90))
-    return peak.real and fell_db <= FELL_DB and _odds(drive.change - fell_db, error_db) >= NAMED_ODDS
+    odds = odds_above_nought(drive.change - fell_db, error_db)
+    return peak.real and fell_db <= FELL_DB and odds >= NAMED_ODDS
 
 
 def _as_before(overs: Sequence[Over], trend: Trend) -> Over:
@@ -91,8 +92,3 @@ def _doubted(over: Over) -> Over:
 
 def _error(change: Change) -> float:
     return (change.high - change.low) / (2.0 * Z_90)
-
-
-def _odds(difference: float, error: float) -> float:
-    """Odds that a difference is above 0."""
-    return 0.5 * (1.0 + math.erf(difference / error / math.sqrt(2.0)))

@@ -241,11 +241,16 @@ def _compare(
     mean = sum(value * weight for (value, _), weight in zip(pool, weights, strict=True)) / sum(weights)
     error = math.hypot(last[1], sum(weights) ** -0.5)
     change = last[0] - mean
-    odds = 0.5 * (1.0 + math.erf(abs(change) / error / math.sqrt(2.0)))
+    odds = odds_above_nought(abs(change), error)
     return Change(
         before=mean, now=last[0], change=change, low=change - Z_90 * error,
         high=change + Z_90 * error, odds=odds, real=odds >= NAMED_ODDS and abs(change) >= least,
     ), len(pool)  # fmt: skip
+
+
+def odds_above_nought(difference: float, error: float) -> float:
+    """Probability that a difference with this standard error is above 0."""
+    return 0.5 * (1.0 + math.erf(difference / error / math.sqrt(2.0)))
 
 
 # -- the words -------------------------------------------------------------------------------------

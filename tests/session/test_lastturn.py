@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from audiotest.advise.rules import advise
 from audiotest.records import Advice, LimitSet
-from audiotest.session.lastturn import CUT_BEFORE, CUT_WORDS, follow_turn
+from audiotest.session.lastturn import CUT_BEFORE, STAYED_WORDS, follow_turn
 from audiotest.session.trend import follow_trim
 from tests.session.test_trend import over, session
 
@@ -83,7 +83,7 @@ def test_the_doubt_stays_until_the_drive_moves():
     doubted = follow_turn([first, second], LESS_GAIN).over
     again = follow_turn([first, doubted, third], replace(LESS_GAIN, mic_gain="unknown", mic_gain_db=None))
     assert CUT_BEFORE in again.over.conditions
-    assert CUT_WORDS not in again.trend.sentence
+    assert STAYED_WORDS not in again.trend.sentence
     moved = follow_turn([first, doubted, again.over, fourth], None)
     assert CUT_BEFORE not in moved.over.conditions
     # Another set, another story.
