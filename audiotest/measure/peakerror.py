@@ -11,7 +11,7 @@ the receiver's filters. Of 265 overs over the simulated radio, with voices never
 over the noise, nine in ten were within 2.5 dB of the truth, which are 1.645 standard errors of 1.5 dB (normal
 distribution), and half within 0.97 dB; a tenth of a decibel is added, since no simulation covers every set. A
 test holds it against docs/accuracy-overs.json. The 99.9th percentile stands on more samples and is surer:
-half within 0.57 dB. How well the peaks of one talker repeat from over to
+half within 0.58 dB. How well the peaks of one talker repeat from over to
 over of one radio is another figure (0.65 dB, `session/trend.py`): the filters' share is the same in both."""
 
 
