@@ -8,6 +8,7 @@ from PySide6.QtGui import QColor, QFontMetricsF, QResizeEvent
 from PySide6.QtWidgets import QApplication, QGraphicsRectItem, QVBoxLayout, QWidget
 
 from audiotest.records import LimitSet, Turn
+from audiotest.window.minus import with_minus
 from audiotest.window.plots import dress_plot, make_plot
 from audiotest.window.presenter import DRIVE_RANGE_DB, TRAIL_N, MapPoint, good_region
 from audiotest.window.theme import LIGHT, Theme
@@ -198,4 +199,4 @@ def _spoken(points: tuple[MapPoint, ...]) -> str:
     last = points[-1]
     drive = "drive unknown" if last.drive_db is None else f"drive {last.drive_db:+.1f} dB"
     peak = "peak unknown" if last.peak_khz is None else f"peak {last.peak_khz:.2f} kHz"
-    return f"over {last.number}: {drive}, {peak}"
+    return with_minus(f"over {last.number}: {drive}, {peak}")

@@ -31,7 +31,7 @@ from audiotest.tones.reported import (
 from audiotest.tones.steps import Report
 from audiotest.window.announcing import announce
 from audiotest.window.benchplot import BenchPlot, Line
-from audiotest.window.benchrunning import with_minus
+from audiotest.window.minus import with_minus
 from audiotest.window.theme import LIGHT, Theme, bigger
 
 COLUMNS = ("figure", "value", "about 95 %", "limit", "")

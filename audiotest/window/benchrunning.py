@@ -1,6 +1,5 @@
 """The page of a measurement under way: what to do in large letters, the live figure, the plot, a stop."""
 
-import re
 from collections.abc import Callable, Sequence
 
 from PySide6.QtCore import Qt
@@ -24,6 +23,7 @@ from audiotest.window.announcing import announce
 from audiotest.window.benchplot import BenchPlot, Line
 from audiotest.window.benchrun import Moment, Question
 from audiotest.window.labels import CutLabel, FittedLabel
+from audiotest.window.minus import with_minus
 from audiotest.window.theme import LIGHT, Theme, bigger
 
 DOING_WORDS = {
@@ -217,12 +217,3 @@ class RunningPane(QWidget):
         self.progress.setRange(0, max(steps_n, done + 1))
         self.progress.setValue(done)
         self.progress.setFormat(f"step {done + 1} of about {max(steps_n, done + 1)}, {clock}")
-
-
-def with_minus(text: str) -> str:
-    """Negative numbers with a minus sign instead of a hyphen, as in the plots.
-
-    >>> with_minus("two-tone: -12.5 dB, 300-3000 Hz")
-    'two-tone: −12.5 dB, 300-3000 Hz'
-    """
-    return re.sub(r"(?<![\w.])-(?=\d)", "−", text)

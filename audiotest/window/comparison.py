@@ -30,6 +30,7 @@ from audiotest.measure.lean import power_density
 from audiotest.units import power_db
 from audiotest.window.listeningrow import ListeningRow
 from audiotest.window.matched import Matched, match
+from audiotest.window.minus import with_minus
 from audiotest.window.plots import DASHED, SOLID, Legend, dress_plot, make_plot
 from audiotest.window.presenter import Heard
 from audiotest.window.spectra import SPECTRUM_HIGH_HZ, spectrum_size
@@ -230,7 +231,7 @@ def compare_lines(first: Heard, second: Heard) -> tuple[str, ...]:
         lines.append(
             f"{name}: {before:.{digits}f} → {after:.{digits}f} {unit} ({after - before:+.{digits}f})"
         )
-    return tuple(line.replace("-", "−") for line in lines) or ("nothing was measured in both",)
+    return tuple(with_minus(line) for line in lines) or ("nothing was measured in both",)
 
 
 def _percent(heard: Heard) -> float | None:

@@ -8,6 +8,7 @@ import pyqtgraph as pg
 from PySide6.QtCore import QEvent, QObject, Qt
 from PySide6.QtGui import QKeyEvent
 
+from audiotest.window.minus import with_minus
 from audiotest.window.theme import Theme
 
 STEP = 0.01
@@ -40,7 +41,7 @@ def read_out(here: tuple[Read, ...], mark: tuple[Read, ...] | None) -> str:
             for now, then in zip(here, mark, strict=False)
         )
         text += "   from mark: " + "  ".join(steps)
-    return text.replace("-", "−")
+    return with_minus(text)
 
 
 class Cursor(QObject):

@@ -6,6 +6,7 @@ from PySide6.QtCore import QEvent, QRect, QSize, Qt
 from PySide6.QtGui import QFont, QFontMetrics, QFontMetricsF, QPainter, QPaintEvent, QResizeEvent
 from PySide6.QtWidgets import QApplication, QLabel, QSizePolicy, QWidget
 
+from audiotest.window.minus import with_minus
 from audiotest.window.theme import bigger
 
 STEPS = 24
@@ -51,6 +52,7 @@ class FittedLabel(QLabel):
 
     def setText(self, text: str) -> None:
         """Show another text."""
+        text = with_minus(text)
         if text != self._whole:
             self._whole = text
             self.setToolTip(plain_tip(text))
@@ -131,6 +133,7 @@ class CutLabel(QLabel):
 
     def setText(self, text: str) -> None:
         """Show another text."""
+        text = with_minus(text)
         if text != self.text():
             super().setText(text)
             self.setToolTip(plain_tip(text))

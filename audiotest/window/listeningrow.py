@@ -12,6 +12,7 @@ from PySide6.QtWidgets import QAbstractButton, QCheckBox, QGridLayout, QGroupBox
 
 from audiotest.window.announcing import announce
 from audiotest.window.matched import LETTERS, HiddenOrder, Matched
+from audiotest.window.minus import with_minus
 
 CAUTION = (
     "Start headphones low. Never let the output that plays feed a keyed transmitter: while a carrier is up, "
@@ -125,7 +126,7 @@ class ListeningRow(QGroupBox):
         gains = ", ".join(
             f"{name} {gain:+.1f} dB" for name, gain in zip(self.order.names, matched.gains_db, strict=True)
         )
-        self._level = f"matched by ITU-R BS.1770: {gains.replace('-', '−')}"
+        self._level = f"matched by ITU-R BS.1770: {with_minus(gains)}"
         self._say(self._level)
         self._label()
 

@@ -18,6 +18,7 @@ from audiotest.window.benchdeeds import BenchDeeds
 from audiotest.window.fartext import far_view
 from audiotest.window.farview import FarPane
 from audiotest.window.menus import fill_menus
+from audiotest.window.minus import with_minus
 from audiotest.window.overdeeds import OverDeeds
 from audiotest.window.playback import CUE_RATE_HZ, Player, cue_tones
 from audiotest.window.practicepane import PracticePane
@@ -245,7 +246,9 @@ class MainWindow(QMainWindow):
         if practice.truths:
             truth = practice.truths[-1][1]
             self.practice.truth.setText(
-                f"That over really had drive {truth.drive_db:+.1f} dB, peak {truth.peak_khz:.2f} kHz."
+                with_minus(
+                    f"That over really had drive {truth.drive_db:+.1f} dB, peak {truth.peak_khz:.2f} kHz."
+                )
             )
 
     def _sound(self, heard: Heard) -> None:

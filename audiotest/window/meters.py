@@ -12,6 +12,7 @@ from audiotest.units import amplitude_db
 from audiotest.window.ballistics import PeakHold
 from audiotest.window.labels import FittedLabel
 from audiotest.window.listening import MeterLevels
+from audiotest.window.minus import with_minus
 from audiotest.window.presenter import good_region
 from audiotest.window.theme import LIGHT, Theme, bigger
 
@@ -63,7 +64,7 @@ class Bar(QLabel):
         """The figure as it stands below the bar."""
         digits = 0 if self._scale.unit == "dBFS" else 2
         text = "–" if self.value is None else f"{self.value:.{digits}f}"
-        return f"{text} {self._scale.unit}".replace("-", "−")
+        return with_minus(f"{text} {self._scale.unit}")
 
     def sizeHint(self) -> QSize:
         """Room for the figures beside the bar."""
@@ -103,7 +104,7 @@ class Bar(QLabel):
             painter.drawText(
                 QRectF(0, y - line / 2, tick_w, line),
                 Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter,
-                f"{tick:g}".replace("-", "−"),
+                with_minus(f"{tick:g}"),
             )
             painter.drawLine(round(well.left()) - 3, round(y), round(well.left()), round(y))
         if scale.limit is not None:

@@ -7,6 +7,7 @@ import pyqtgraph as pg
 from PySide6.QtGui import QColor
 from PySide6.QtWidgets import QApplication, QGraphicsItem
 
+from audiotest.window.minus import with_minus
 from audiotest.window.theme import Theme
 
 pg.setConfigOptions(antialias=False, imageAxisOrder="row-major", useOpenGL=False)
@@ -55,7 +56,7 @@ def dress_plot(plot: Any, theme: Theme) -> None:
 
 def _with_minus(tick_strings: Callable[..., list[str]]) -> Callable[..., list[str]]:
     """Write negative numbers with a minus sign instead of a hyphen, as everywhere else in the window."""
-    return lambda *arguments: [text.replace("-", "−") for text in tick_strings(*arguments)]
+    return lambda *arguments: [with_minus(text) for text in tick_strings(*arguments)]
 
 
 SOLID, DASHED = "—", "╌"

@@ -19,6 +19,7 @@ from audiotest.session.lastturn import follow_turn
 from audiotest.session.trend import Trend
 from audiotest.terminal.figures import deviation_amount, mic_amount
 from audiotest.units import amplitude_db, db_amplitude
+from audiotest.window.minus import with_minus
 
 OVERS_KEPT = 400
 """Readings and outlines of this many overs are listed; older ones leave the tape."""
@@ -368,7 +369,7 @@ def hiss_words(drift: HissDrift | None, has_scale: bool) -> str:
         closed = drift is not None and drift.state == "closed"
         return "hiss guard: squelch closed" if closed else "hiss guard: waits for hiss"
     since = "" if drift.reference == "learned" else " since the first hiss"
-    shift = f"{drift.shift_db:+.1f} dB{since}".replace("-", "−")
+    shift = with_minus(f"{drift.shift_db:+.1f} dB{since}")
     if drift.state == "moved":
         return f"hiss guard: level moved {shift}, learn the scale again"
     return f"hiss guard: scale holds ({shift})"
@@ -390,4 +391,4 @@ def over_figures(heard: Heard) -> str:
         parts.append(f"< {limiter.drive_high_db:+.0f} dB")
     if peak is not None:
         parts.append(f"{peak:.2f} kHz")
-    return "  ".join(parts).replace("-", "−") or heard.over.kind
+    return with_minus("  ".join(parts)) or heard.over.kind

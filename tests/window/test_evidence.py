@@ -223,6 +223,13 @@ def test_letters_grow_and_shrink_with_their_room_and_nothing_is_lost(qapp: Any) 
     discard(label)
 
 
+def test_labels_write_negative_numbers_with_a_minus_sign(qapp: Any) -> None:
+    for label in (FittedLabel(1.0, 3.0, lines=4.0), CutLabel()):
+        label.setText("drive -3.5 dB after -12 to +1, two-tone, clips/-3.wav")
+        assert label.text() == "drive −3.5 dB after −12 to +1, two-tone, clips/-3.wav"
+        discard(label)
+
+
 def test_a_line_asks_for_all_its_room_only_when_it_is_never_cut(qapp: Any) -> None:
     cut, whole = CutLabel(), CutLabel(whole=True, spoken="feed state")
     for label in (cut, whole):

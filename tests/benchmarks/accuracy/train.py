@@ -6,11 +6,14 @@ threshold the frame was before the limiter, and from the highest of these and th
 turn measured peaks into sent ones, and which confounder this may be. PyTorch is needed here only; the product
 multiplies the arrays with numpy (`audiotest.measure.drivemodel`).
 
-``python -m tests.benchmarks.accuracy.train LESSONS --exam TEST.npz --minutes 15 --nets 3 --out MODEL.npz``
+``python -m tests.benchmarks.accuracy.train LESSONS --exam TEST.npz --minutes 15 --nets 3 --out MODEL.npz``;
+with ``--start MODEL.npz --rate 5e-4`` the networks of a model go on learning, from further lessons.
 """
 
 import argparse
+import multiprocessing
 import time
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -167,13 +170,16 @@ def batch_of(
     return tuple(torch.from_numpy(a.astype(np.float32)) for a in (frames, mask, whole, level))
 
 
-def fit(data: Data, scale: Scale, *, seed: int, minutes: float, width: int, rate: float) -> Net:
-    """Train one network for so many minutes."""
+def fit(
+    data: Data, scale: Scale, *, seed: int, minutes: float, width: int, rate: float, start: Net | None = None
+) -> Net:
+    """Train one network for so many minutes, anew or from where `start` stands."""
     torch.manual_seed(seed)
     rng = np.random.default_rng(seed)
     goals = torch.from_numpy(data.goals())
     kinds = torch.from_numpy(data.kinds)
-    net = Net(data.frames[0].shape[1], data.whole.shape[1], width)
+    net = start or Net(data.frames[0].shape[1], data.whole.shape[1], width)
+    net.train()
     optimiser = torch.optim.AdamW(net.parameters(), lr=rate, weight_decay=0.03)
     began, step, errors = time.monotonic(), 0, []
     while (share := (time.monotonic() - began) / 60.0 / minutes) < 1.0:
@@ -200,6 +206,27 @@ def fit(data: Data, scale: Scale, *, seed: int, minutes: float, width: int, rate
                 )
     net.eval()
     return net
+
+
+def read_model(path: Path) -> tuple[list[Net], Scale]:
+    """Networks and scale of a model that `main` wrote."""
+    with np.load(path) as stored:
+        arrays = {name: stored[name] for name in stored.files}
+    nets = []
+    for k in range(len({name.split(".")[0] for name in arrays if name.startswith("net")})):
+        own = {n.split(".", 1)[1]: torch.from_numpy(a) for n, a in arrays.items() if n.startswith(f"net{k}.")}
+        net = Net(own["frame.weight"].shape[1], own["whole.weight"].shape[1], len(own["frame.weight"]))
+        net.load_state_dict(own)
+        nets.append(net.eval())
+    return nets, {name: a for name, a in arrays.items() if not name.startswith("net")}
+
+
+def write_model(path: Path, nets: list[Net], scale: Scale) -> None:
+    """What `audiotest.measure.drivemodel` reads."""
+    arrays: Scale = dict(scale)
+    for k, net in enumerate(nets):
+        arrays |= {f"net{k}.{name}": tensor.numpy() for name, tensor in net.state_dict().items()}
+    np.savez_compressed(path, **{n: a.astype(np.float32) for n, a in arrays.items()})
 
 
 def predict(nets: list[Net], data: Data, scale: Scale) -> Floats:
@@ -247,6 +274,20 @@ def report(name: str, data: Data, out: Floats) -> None:
     print("\n".join(lines), flush=True)
 
 
+_lessons: list[tuple[Data, Scale]] = []
+"""What the workers learn from: inherited by forking, since it is too much to be sent to each."""
+
+
+def learn(options: argparse.Namespace, seed: int) -> Net:
+    """One network of the model, in a process of its own."""
+    torch.set_num_threads(1)
+    start = None if options.start is None else read_model(options.start)[0][seed]
+    data, scale = _lessons[0]
+    return fit(
+        data, scale, seed=seed, minutes=options.minutes, width=options.width, rate=options.rate, start=start
+    )
+
+
 def main() -> None:
     """Train, judge, write."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
@@ -257,22 +298,24 @@ def main() -> None:
     parser.add_argument("--nets", type=int, default=3)
     parser.add_argument("--width", type=int, default=96)
     parser.add_argument("--rate", type=float, default=2e-3)
+    parser.add_argument("--start", type=Path, help="model whose networks go on learning")
     options = parser.parse_args()
-    data = Data(sorted(options.lessons.glob("lesson-*.npz")))
-    scale = data.scale()
+    torch.set_num_threads(1)
+    data = Data(sorted(options.lessons.rglob("lesson-*.npz")))
+    scale, n_nets = data.scale(), options.nets
     print(f"{len(data.frames)} overs, {len(set(data.talkers))} talkers")
-    nets: list[Net] = []
-    for seed in range(options.nets):
-        nets.append(
-            fit(data, scale, seed=seed, minutes=options.minutes, width=options.width, rate=options.rate)
-        )
-        arrays: Scale = dict(scale)
-        for k, net in enumerate(nets):
-            arrays |= {f"net{k}.{name}": tensor.numpy() for name, tensor in net.state_dict().items()}
-        np.savez_compressed(options.out, **{n: a.astype(np.float32) for n, a in arrays.items()})
-        for path in options.exam:
-            exam = Data([path])
-            report(path.stem, exam, predict(nets, exam, scale))
+    exams = {path.stem: Data([path]) for path in options.exam}
+    if options.start is not None:
+        start, scale = read_model(options.start)
+        n_nets = len(start)
+        for name, exam in exams.items():
+            report(f"{name}, before", exam, predict(start, exam, scale))
+    _lessons.append((data, scale))
+    with ProcessPoolExecutor(n_nets, multiprocessing.get_context("fork")) as pool:
+        nets = list(pool.map(learn, [options] * n_nets, range(n_nets)))
+    write_model(options.out, nets, scale)
+    for name, exam in exams.items():
+        report(name, exam, predict(nets, exam, scale))
 
 
 if __name__ == "__main__":
