@@ -281,7 +281,8 @@ _lessons: list[tuple[Data, Scale]] = []
 def learn(options: argparse.Namespace, seed: int) -> Net:
     """One network of the model, in a process of its own."""
     torch.set_num_threads(1)
-    start = None if options.start is None else read_model(options.start)[0][seed]
+    begun = [] if options.start is None else read_model(options.start)[0]
+    start = begun[seed % len(begun)] if begun else None
     data, scale = _lessons[0]
     return fit(
         data, scale, seed=seed, minutes=options.minutes, width=options.width, rate=options.rate, start=start
@@ -298,21 +299,24 @@ def main() -> None:
     parser.add_argument("--nets", type=int, default=3)
     parser.add_argument("--width", type=int, default=96)
     parser.add_argument("--rate", type=float, default=2e-3)
-    parser.add_argument("--start", type=Path, help="model whose networks go on learning")
+    parser.add_argument("--start", type=Path, help="model whose networks go on learning, in turn")
+    parser.add_argument("--keep", action="store_true", help="have the networks of --start in the model too")
+    parser.add_argument("--workers", type=int, default=1)
     options = parser.parse_args()
     torch.set_num_threads(1)
     data = Data(sorted(options.lessons.rglob("lesson-*.npz")))
-    scale, n_nets = data.scale(), options.nets
+    scale = data.scale()
     print(f"{len(data.frames)} overs, {len(set(data.talkers))} talkers")
+    kept: list[Net] = []
     exams = {path.stem: Data([path]) for path in options.exam}
     if options.start is not None:
         start, scale = read_model(options.start)
-        n_nets = len(start)
+        kept = start if options.keep else []
         for name, exam in exams.items():
             report(f"{name}, before", exam, predict(start, exam, scale))
     _lessons.append((data, scale))
-    with ProcessPoolExecutor(n_nets, multiprocessing.get_context("fork")) as pool:
-        nets = list(pool.map(learn, [options] * n_nets, range(n_nets)))
+    with ProcessPoolExecutor(options.workers, multiprocessing.get_context("fork")) as pool:
+        nets = kept + list(pool.map(learn, [options] * options.nets, range(options.nets)))
     write_model(options.out, nets, scale)
     for name, exam in exams.items():
         report(name, exam, predict(nets, exam, scale))
