@@ -39,15 +39,28 @@ class ModelFigures:
     odds: dict[str, float]
 
 
+def parted(arrays: Arrays) -> tuple[Arrays, list[Arrays]]:
+    """The arrays that scale the inputs, and each network's own: ``net0.out.bias`` is its ``out.bias``."""
+    scale: Arrays = {}
+    nets: dict[str, Arrays] = {}
+    for name, values in arrays.items():
+        owner, dot, own = name.partition(".")
+        if dot:
+            nets.setdefault(owner, {})[own] = values
+        else:
+            scale[name] = values
+    return scale, list(nets.values())
+
+
 @functools.cache
-def _arrays() -> Arrays:
+def _model() -> tuple[Arrays, list[Arrays]]:
     with (files("audiotest.measure") / MODEL_FILE).open("rb") as stored, np.load(stored) as model:
-        return {name: model[name] for name in model.files}
+        return parted({name: model[name] for name in model.files})
 
 
 def load_model() -> None:
     """Read the networks' weights now, so that the first over need not wait for them."""
-    _arrays()
+    _model()
 
 
 def _silu(values: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -87,14 +100,10 @@ def _run(net: Arrays, frames: NDArray[np.float32], whole: NDArray[np.float32]) -
 
 def model_figures(features: DriveFeatures) -> ModelFigures:
     """Drive, clipped share, peak ratios and kind of an over from its features."""
-    model = _arrays()
-    frames = np.clip((features.frames - model["frame_mean"]) / model["frame_deviation"], -5.0, 5.0)
-    whole = np.clip((features.whole - model["whole_mean"]) / model["whole_deviation"], -4.0, 4.0)
-    count = len({name.split(".")[0] for name in model if name.startswith("net")})
-    outs = []
-    for k in range(count):
-        net = {name.split(".", 1)[1]: a for name, a in model.items() if name.startswith(f"net{k}.")}
-        outs.append(_run(net, frames.astype(np.float32), whole.astype(np.float32)))
+    scale, nets = _model()
+    frames = np.clip((features.frames - scale["frame_mean"]) / scale["frame_deviation"], -5.0, 5.0)
+    whole = np.clip((features.whole - scale["whole_mean"]) / scale["whole_deviation"], -4.0, 4.0)
+    outs = [_run(net, frames.astype(np.float32), whole.astype(np.float32)) for net in nets]
     # The last bits depend on how a machine adds up; no figure is that good, and equal sound shall read equal.
     out = np.round(np.mean(outs, axis=0).astype(float), 4)
     low, middle, high, share, p999, peak = out[:6]

@@ -8,11 +8,11 @@ from audiotest.units import Z_90
 SPEECH_PEAK_ERROR_DB = 1.6
 """Standard error of the peak deviation of speech, in dB, besides the scale's: a peak has to be found behind
 the receiver's filters. Of 265 overs over the simulated radio, with voices never met before, 18 dB and more
-over the noise, nine in ten were within 2.5 dB of the truth, which are 1.645 standard errors of 1.5 dB (normal
-distribution), and half within 0.97 dB; a tenth of a decibel is added, since no simulation covers every set. A
-test holds it against docs/accuracy-overs.json. The 99.9th percentile stands on more samples and is surer:
-half within 0.58 dB. How well the peaks of one talker repeat from over to
-over of one radio is another figure (0.65 dB, `session/trend.py`): the filters' share is the same in both."""
+over the noise, nine in ten were within 2.4 dB of the truth, which are 1.645 standard errors of 1.5 dB (normal
+distribution); a tenth of a decibel is added, since no simulation covers every set. A test holds it against
+docs/accuracy-overs.json. The 99.9th percentile stands on more samples and is surer (docs/accuracy.md). How
+well the peaks of one talker repeat from over to over of one radio is another figure (0.65 dB,
+`session/trend.py`): the filters' share is the same in both."""
 
 
 def peak_error_db(kind: OverKind, scale_uncertainty_db: float) -> float:

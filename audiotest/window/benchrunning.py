@@ -134,7 +134,7 @@ class RunningPane(QWidget):
         if moment.question != self._question or not self._written:
             self._show_question(moment.question)
         if moment.question is None and moment.doing != "asking":
-            self.prompt.setText(with_minus(moment.prompt))
+            self.prompt.setText(moment.prompt)
             self.below.setText("")
         elif moment.question is not None:
             self.below.setText(with_minus(moment.prompt) if moment.prompt != moment.question.words else "")
@@ -175,7 +175,7 @@ class RunningPane(QWidget):
         else:
             suggested = f"{question.ask.suggested:.4g}"
             wanted = f"{question.words} {suggested} {question.ask.unit}".rstrip()
-            self.prompt.setText(with_minus(wanted))
+            self.prompt.setText(wanted)
             self.field.setText(suggested)
             self.unit.setText(question.ask.unit)
             self.done.setText("It is set so  (Enter)")
@@ -202,8 +202,8 @@ class RunningPane(QWidget):
         if moment.latest is None:
             return
         value, where = point_words(moment.latest, moment.report.x_label, moment.report.y_label)
-        self.live.setText(with_minus(value))
-        self.live_where.setText(with_minus(where))
+        self.live.setText(value)
+        self.live_where.setText(where)
 
     def _show_progress(self, moment: Moment, steps_n: int) -> None:
         done = moment.steps_done

@@ -185,7 +185,7 @@ def test_a_moved_volume_control_is_noticed_between_overs(sitting: Sitting) -> No
 
 
 def test_the_first_over_does_not_wait_for_the_model(sitting: Sitting) -> None:
-    drivemodel._arrays.cache_clear()
+    drivemodel._model.cache_clear()
     sitting.open_source(lambda: SimulatedSource(np.zeros(4800, dtype=np.float32), 48000))
-    wait(sitting, lambda: drivemodel._arrays.cache_info().currsize == 1)
+    wait(sitting, lambda: drivemodel._model.cache_info().currsize == 1)
     assert not sitting.log.heard

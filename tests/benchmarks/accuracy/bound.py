@@ -215,6 +215,8 @@ def main() -> None:
         "--only-shipped", action="store_true", help="judge the drive model again, keep the rest of OUT"
     )
     options = parser.parse_args()
+    if options.only_shipped and options.out is None:
+        parser.error("--only-shipped keeps the rest of --out, which is missing")
     paths = {split: sorted(options.told.glob(f"{split}-*.npz")) for split in ("train", "tune", "test")}
     if options.only_shipped:
         test = Data(paths["test"])

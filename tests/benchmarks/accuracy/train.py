@@ -7,7 +7,7 @@ turn measured peaks into sent ones, and which confounder this may be. PyTorch is
 multiplies the arrays with numpy (`audiotest.measure.drivemodel`).
 
 ``python -m tests.benchmarks.accuracy.train LESSONS --exam TEST.npz --minutes 15 --nets 3 --out MODEL.npz``;
-with ``--start MODEL.npz --rate 5e-4`` the networks of a model go on learning, from further lessons.
+with ``--start MODEL.npz --rate 1e-3`` the networks of a model go on learning, from further lessons.
 """
 
 import argparse
@@ -21,6 +21,8 @@ import torch
 from numpy.typing import NDArray
 from torch import nn
 from torch.nn import functional
+
+from audiotest.measure.drivemodel import parted
 
 QUANTILES = (0.05, 0.5, 0.95)
 LOWEST_DB = -5.0
@@ -211,14 +213,14 @@ def fit(
 def read_model(path: Path) -> tuple[list[Net], Scale]:
     """Networks and scale of a model that `main` wrote."""
     with np.load(path) as stored:
-        arrays = {name: stored[name] for name in stored.files}
+        scale, arrays = parted({name: stored[name] for name in stored.files})
     nets = []
-    for k in range(len({name.split(".")[0] for name in arrays if name.startswith("net")})):
-        own = {n.split(".", 1)[1]: torch.from_numpy(a) for n, a in arrays.items() if n.startswith(f"net{k}.")}
-        net = Net(own["frame.weight"].shape[1], own["whole.weight"].shape[1], len(own["frame.weight"]))
-        net.load_state_dict(own)
+    for own in arrays:
+        width, n_frame = own["frame.weight"].shape
+        net = Net(n_frame, own["whole.weight"].shape[1], width)
+        net.load_state_dict({name: torch.from_numpy(values) for name, values in own.items()})
         nets.append(net.eval())
-    return nets, {name: a for name, a in arrays.items() if not name.startswith("net")}
+    return nets, scale
 
 
 def write_model(path: Path, nets: list[Net], scale: Scale) -> None:
@@ -292,7 +294,7 @@ def learn(options: argparse.Namespace, seed: int) -> Net:
 def main() -> None:
     """Train, judge, write."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("lessons", type=Path)
+    parser.add_argument("lessons", type=Path, nargs="+", help="folders that `lessons.py` filled")
     parser.add_argument("--exam", type=Path, action="append", default=[])
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--minutes", type=float, default=15.0, help="for each network")
@@ -303,8 +305,10 @@ def main() -> None:
     parser.add_argument("--keep", action="store_true", help="have the networks of --start in the model too")
     parser.add_argument("--workers", type=int, default=1)
     options = parser.parse_args()
+    if options.keep and options.start is None:
+        parser.error("--keep keeps the networks of --start, which is missing")
     torch.set_num_threads(1)
-    data = Data(sorted(options.lessons.rglob("lesson-*.npz")))
+    data = Data([path for folder in options.lessons for path in sorted(folder.glob("lesson-*.npz"))])
     scale = data.scale()
     print(f"{len(data.frames)} overs, {len(set(data.talkers))} talkers")
     kept: list[Net] = []
