@@ -18,6 +18,7 @@ from audiotest.keep.judging import Verdict
 from audiotest.keep.report import VERDICT_WORDS, Cell, Row
 from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES
 from audiotest.window.labels import plain_tip
+from audiotest.window.minus import with_minus
 from audiotest.window.sheetdesk import Line
 from audiotest.window.theme import LIGHT, Theme
 
@@ -160,7 +161,7 @@ class ReadingTable(QTableWidget):
             item.setFont(font)
 
     def _put(self, row: int, column: int, text: str, tip: str) -> QTableWidgetItem:
-        item = QTableWidgetItem(text)
+        item = QTableWidgetItem(with_minus(text))
         item.setToolTip(plain_tip(tip))
         self.setItem(row, column, item)
         return item
