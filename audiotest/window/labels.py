@@ -13,11 +13,12 @@ STEPS = 24
 
 
 def plain_tip(text: str) -> str:
-    """A tool tip that says `text` as it is, also where it looks like markup.
+    """A tool tip that says `text`, markup or not, with a minus sign before negative numbers.
 
-    >>> plain_tip("8 kHz"), plain_tip("a <b> c")
-    ('8 kHz', '<qt>a &lt;b&gt; c</qt>')
+    >>> plain_tip("-8 dB"), plain_tip("a <b> c")
+    ('−8 dB', '<qt>a &lt;b&gt; c</qt>')
     """
+    text = with_minus(text)
     return f"<qt>{escape(text)}</qt>" if "<" in text or "&" in text else text
 
 

@@ -26,6 +26,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from audiotest.window.labels import plain_tip
 from audiotest.window.presenter import (
     ARROWS,
     Heard,
@@ -99,7 +100,7 @@ class OverTape(QListWidget):
         item = QListWidgetItem()
         item.setData(NUMBER_ROLE, heard.number)
         item.setData(Qt.ItemDataRole.AccessibleTextRole, over_label(heard))
-        item.setToolTip(heard.advice.sentence)
+        item.setToolTip(plain_tip(heard.advice.sentence))
         self.addItem(item)
         if follow:
             self.setCurrentItem(item, QItemSelectionModel.SelectionFlag.ClearAndSelect)

@@ -22,6 +22,7 @@ from audiotest.keep.sheetrecords import STAGE_WORDS, Sheet, Stage, Visit
 from audiotest.keep.sheets import SURE, Sheets
 from audiotest.standards.limits import get_limits
 from audiotest.terminal.report import ENDINGS, endings, report_content, write_file
+from audiotest.window.minus import with_minus
 from audiotest.window.presenter import Heard
 
 LONGEST_LINE = 200
@@ -274,9 +275,8 @@ def _course(sheets: Sheets, set_id: int) -> tuple[Line, ...]:
             f"{QUANTITIES[quantity].label} {f'{point} ' if point else ''}{show(quantity, reading.value)}"
             for (quantity, point), reading in sorted(stood.items(), key=lambda item: sheet_order(item[0]))
         ]
-        lines.append(
-            Line(id=visit.id, text=f"{visit_line(visit)}\n{'; '.join(figures) or 'no readings yet'}")
-        )
+        stood_words = with_minus("; ".join(figures)) or "no readings yet"
+        lines.append(Line(id=visit.id, text=f"{visit_line(visit)}\n{stood_words}"))
     return tuple(lines)
 
 

@@ -23,6 +23,7 @@ from audiotest.keep.quantities import QUANTITIES, example
 from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Stage
 from audiotest.standards.limits import LIMIT_SETS
 from audiotest.window.announcing import announce, name_choices
+from audiotest.window.minus import with_minus
 from audiotest.window.sheetdesk import TypedReading, takes_point
 
 LONGEST_NAME = 400
@@ -56,6 +57,7 @@ class AskingForm(QDialog):
 
     def refuse(self, words: str) -> None:
         """Say why it cannot be done; what was typed stays."""
+        words = with_minus(words)
         self.said.setText(f"⚠ {words}")
         self.said.setAccessibleName(words)
         announce(self.said)

@@ -25,6 +25,7 @@ from audiotest.keep.sheetrecords import STAGES, Stage
 from audiotest.window import sheetdesk
 from audiotest.window.announcing import announce, name_choices
 from audiotest.window.labels import CutLabel
+from audiotest.window.minus import with_minus
 from audiotest.window.sheetdesk import DeskView, Question, SheetView, TypedReading
 from audiotest.window.sheetexchange import SheetExchange
 from audiotest.window.sheetfiles import ask_for_sheets
@@ -385,6 +386,7 @@ class SheetPage(QDialog):
         self._say(f"⚠ {sheetdesk.error_words(error)}", self.theme.warn)
 
     def _say(self, words: str, colour: str) -> None:
+        words = with_minus(words)
         if words == self.said.text():
             return
         self.said.setText(words)

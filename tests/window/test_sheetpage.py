@@ -90,6 +90,14 @@ def test_from_an_empty_file_to_a_judged_reading(qtbot: Any, page: SheetPage, fil
         assert [reading.typed for reading in sheets.sheet(1).readings] == ["2k9", "2,3 kHz"]
 
 
+def test_a_negative_reading_has_a_minus_sign_wherever_the_page_shows_it(qtbot: Any, page: SheetPage) -> None:
+    begin(qtbot, page)
+    type_in(qtbot, page, "frequency-error", "-312 Hz")
+    wait(qtbot, lambda: page.readings.cell_text(0, 1) != "")
+    shown = (page.readings.cell_text(0, 1), page.said.text(), page.course.texts()[0])
+    assert not [text for text in shown if "−312 Hz" not in text]
+
+
 @pytest.mark.parametrize(
     ("key", "text", "words"),
     [
