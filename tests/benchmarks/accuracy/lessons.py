@@ -49,6 +49,8 @@ PATH_ERROR_DB, PATH_ERROR_RAD = 0.3, 0.04
 DELAY_BAND_HZ = (400.0, 2500.0)
 BARE_SHARE = 0.12
 """Of the lessons: receivers that filter nothing, which `draw.py` never draws."""
+OVERDRIVEN_SHARE, OVERDRIVEN_DB = 0.25, (18.0, 34.0)
+"""Of the lessons: `draw.py` ends at 25 dB, and what learns that there is an end reads all near it too low."""
 Row = dict[str, NDArray[Any]]
 Record = dict[str, Any]
 
@@ -231,6 +233,11 @@ def bared(over: Over, rng: np.random.Generator) -> Over:
     return replace(over, receiver=receiver)
 
 
+def overdriven(over: Over, rng: np.random.Generator) -> Over:
+    """The over with the gain far up: the ceiling rules the deviation before and after."""
+    return replace(over, transmitter=over.transmitter | {"drive_db": float(rng.uniform(*OVERDRIVEN_DB))})
+
+
 def lessons_of(over: Over, recording: NDArray[np.float64]) -> list[Row]:
     """One over rendered for training, seen without and with the path learnt; empty for too little speech."""
     rng = np.random.default_rng(over.seed + 1)
@@ -238,6 +245,10 @@ def lessons_of(over: Over, recording: NDArray[np.float64]) -> list[Row]:
     over = replace(over, mouth=mouth)
     if rng.random() < BARE_SHARE:
         over = bared(over, rng)
+    # What is drawn above the threshold has its level at the sound card set for a ceiling that is reached.
+    is_limited = over.kind in ("plain", "levelling") and over.transmitter["drive_db"] > 0.0
+    if is_limited and rng.random() < OVERDRIVEN_SHARE:
+        over = overdriven(over, rng)
     source = at_the_microphone(recording, mouth).astype(np.float64)
     if over.kind != "compressed_source":
         source = livened(source, rng)

@@ -8,6 +8,7 @@ noise, and writes ``OUT/outside.json``: the figures, with the feed's scale known
 
 import argparse
 import json
+import math
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict
 from functools import partial
@@ -32,6 +33,11 @@ ROOM = 1.9
 KINDS = ("bare", "tapped", "speaker", "line", "digital")
 DISTURBANCES = ("overload", "if_narrow", "levelling", "not_voice", "not_speech", "codec")
 """What no over here has. A narrow link is named, as its documentation says, behind a steep digital filter."""
+DRIVES_DB = {
+    "drive under 3 dB": (-math.inf, 3.0),
+    "drive 3 to 24 dB": (3.0, 24.0),
+    "drive of 24 dB and more": (24.0, math.inf),
+}
 Rng = np.random.Generator
 
 
@@ -179,6 +185,8 @@ Said = dict[str, score.Prediction]
 def rows(records: list[dict[str, Any]]) -> list[tuple[str, list[dict[str, Any]]]]:
     """The overs by what may matter."""
     names = [("all", records)]
+    for label, (low_db, high_db) in DRIVES_DB.items():
+        names.append((label, [r for r in records if low_db <= r["truth"]["drive_db"] < high_db]))
     names += [(f"receiver: {k}", [r for r in records if r["receiver"]["kind"] == k]) for k in KINDS]
     for part, key in (("limiter", "limiter"), ("splatter filter", "splatter")):
         for value in sorted({r["sender"][key] for r in records}):
