@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterable
 
 from audiotest.keep.drawing import Axes, Box, Dot, Drawing, Ink, Line, Shape, Words, svg
+from audiotest.window.minus import with_minus
 from tests.benchmarks.accuracy.overs import Predictions
 from tests.benchmarks.accuracy.score import Record
 from tests.benchmarks.accuracy.stops import FIGURES
@@ -14,6 +15,15 @@ ERROR_DB = 6.0
 CNR_DB = (5.0, 46.0)
 RADIUS = 1.1
 Point = tuple[float, float]
+
+
+def signed(value: int) -> str:
+    """What stands beside a tick.
+
+    >>> signed(5), signed(0), signed(-5)
+    ('+5', '0', '−5')
+    """
+    return with_minus(f"{value:+d}") if value else "0"
 
 
 def plotted_points(axes: Axes, points: Iterable[Point], ink: Ink, *, full: bool) -> None:
@@ -36,7 +46,7 @@ def drive_field(records: list[Record], said: Predictions, left: float, title: st
         Box(axes.left, top, axes.width, bottom - top),
         Words(axes.left + axes.width / 2, 14.0, title, "middle", size=10.0),
     ]
-    ticks = [(float(value), f"{value:+d}" if value else "0") for value in range(-15, 26, 5)]
+    ticks = [(float(value), signed(value)) for value in range(-15, 26, 5)]
     axes.frame(ticks, ticks, "true drive, dB", "measured drive, dB")
     axes.shapes.append(
         Line(tuple((axes.x(value), axes.y(value)) for value in DRIVE_DB), width=0.8, dashed=True)
@@ -72,7 +82,7 @@ def deviation_drawing(records: list[Record], tool: Predictions) -> Drawing:
     axes = Axes(42.0, 20.0, 560.0, 220.0, CNR_DB, (-ERROR_DB, ERROR_DB))
     axes.frame(
         [(float(value), f"{value}") for value in range(5, 46, 5)],
-        [(float(value), f"{value:+d}" if value else "0") for value in range(-6, 7, 2)],
+        [(float(value), signed(value)) for value in range(-6, 7, 2)],
         "carrier over noise in the IF bandwidth, dB", "measured over true, dB",
     )  # fmt: skip
     axes.shapes.append(Line(tuple((axes.x(value), axes.y(0.0)) for value in CNR_DB), width=0.8, dashed=True))
