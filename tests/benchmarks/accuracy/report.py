@@ -23,6 +23,20 @@ def plain_overs(records: list[Record]) -> list[Record]:
     return [r for r in records if r["kind"] == "plain" and r["full_scale_n"] < OVERLOADED_N]
 
 
+CLEARLY_HEARD_DB, CLEARLY_HEARD_S = 18.0, 7.0
+"""Carrier over the noise, and speech, from which on an over is one that a technician would judge by."""
+CLEARLY = f"CNR {CLEARLY_HEARD_DB:.0f} dB and up and {CLEARLY_HEARD_S:.0f} s of speech and more"
+
+
+def clearly_heard(records: list[Record]) -> list[Record]:
+    """Overs that are neither faint nor short."""
+    return [
+        r
+        for r in records
+        if r["receiver"]["cnr_db"] >= CLEARLY_HEARD_DB and r["mouth"]["seconds"] >= CLEARLY_HEARD_S
+    ]
+
+
 def drive_rows(records: list[Record]) -> list[Row]:
     """The overs by true drive, then all of them by what may matter."""
     plain = plain_overs(records)
@@ -41,6 +55,7 @@ def drive_rows(records: list[Record]) -> list[Row]:
         name = f"below {hi:.0f} dB" if lo == -15.0 else f"{lo:.0f} … {hi:.0f} dB"
         rows.append((name, drive_from(lo, hi)))
     rows.append(("**3 … 24 dB**", drive_from(3.0, 24.0)))
+    rows.append((f"3 … 24 dB, {CLEARLY}", clearly_heard(drive_from(3.0, 24.0))))
     rows.append(("**all**", plain))
     rows.append(("natural voices", those(lambda r: r["natural"])))
     rows.append(("synthesised voices", those(lambda r: not r["natural"])))
@@ -100,19 +115,9 @@ def deviation_table(records: list[Record], tool: dict[str, Prediction]) -> str:
     return table(["overs", "figure", "n", "measured", "bias dB", "median error dB", "95 % within dB"], body)
 
 
-CLEARLY_HEARD_DB, CLEARLY_HEARD_S = 18.0, 7.0
-"""Carrier over the noise, and speech, from which on an over is one that a technician would judge by."""
-
-
 def advice_table(records: list[Record], tool: dict[str, Prediction]) -> str:
     """Advice in the clear cases: right, abstained, wrong, opposite."""
     plain = plain_overs(records)
-    heard = [
-        r
-        for r in plain
-        if r["receiver"]["cnr_db"] >= CLEARLY_HEARD_DB and r["mouth"]["seconds"] >= CLEARLY_HEARD_S
-    ]
-    well = f"all, CNR {CLEARLY_HEARD_DB:.0f} dB and up and {CLEARLY_HEARD_S:.0f} s of speech and more"
     body = []
     for control, wants in (
         ("mic_gain", ("raise", "keep", "lower", "keep or lower")),
@@ -120,7 +125,7 @@ def advice_table(records: list[Record], tool: dict[str, Prediction]) -> str:
     ):
         rows = [(wanted, score.advice_row(plain, tool, control, wanted)) for wanted in wants]
         rows.append(("**all**", score.advice_row(plain, tool, control)))
-        rows.append((well, score.advice_row(heard, tool, control)))
+        rows.append((f"all, {CLEARLY}", score.advice_row(clearly_heard(plain), tool, control)))
         body += [[control, name, *(str(row[k]) for k in OUTCOMES)] for name, row in rows]
     return table(["control", "the truth wants", *OUTCOMES], body)
 
@@ -158,7 +163,9 @@ def path_table(records: list[Record], tool: dict[str, Prediction], with_path: di
     some = [r for r in plain_overs(records) if r["id"] in with_path]
     between = [r for r in some if 3.0 <= r["truth"]["drive_db"] < 24.0]
     body = []
-    for name, part in (("3 … 24 dB", between), ("all", some)):
+    for name, part in (
+        ("3 … 24 dB", between), (f"3 … 24 dB, {CLEARLY}", clearly_heard(between)), ("all", some),
+    ):  # fmt: skip
         for label, said in (("not used", tool), ("used", with_path)):
             row = score.drive_row(part, said)
             figures = [cell(row[k]) for k in ("n", "measured", "rms_db", "median_db", "bias_db", "e90_db")]
