@@ -302,7 +302,9 @@ def judge_mic_gain(limiter: Limiter, *, uncertain: bool = False) -> Call:
     too_little = share_below(LOW_DRIVE_DB, drive, low, high)
     too_much = 1.0 - share_below(HIGH_DRIVE_DB, drive, low, high)
     if too_little >= OPPOSED_ODDS and too_much >= OPPOSED_ODDS:
-        return Call("unknown", reason=f"the drive is only known to lie between {low:+.0f} and {high:+.0f} dB")
+        return Call(
+            "unknown", reason=f"the drive is only known to lie between {low:+z.0f} and {high:+z.0f} dB"
+        )
     change = round(TARGET_DRIVE_DB - drive, 1)
     if drive < LOW_DRIVE_DB:
         return Call("raise", min(change, LONGEST_RAISE_DB), too_little)

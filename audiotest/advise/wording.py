@@ -181,10 +181,10 @@ def _drive_lines(over: Over) -> Iterator[str]:
     if limiter.drive_db is not None:
         interval = ""
         if limiter.drive_low_db is not None and limiter.drive_high_db is not None:
-            interval = f" ({limiter.drive_low_db:+.0f} to {limiter.drive_high_db:+.0f} dB)"
+            interval = f" ({limiter.drive_low_db:+z.0f} to {limiter.drive_high_db:+z.0f} dB)"
         yield f"limiter drive {limiter.drive_db:+.1f} dB{interval}; -3 to +8 dB is right"
     elif limiter.drive_high_db is not None:
-        yield f"limiter drive below {limiter.drive_high_db:+.0f} dB; -3 to +8 dB is right"
+        yield f"limiter drive below {limiter.drive_high_db:+z.0f} dB; -3 to +8 dB is right"
     if limiter.reached is False:
         yield "the limiter is not reached"
     elif limiter.clipped_fraction is not None:

@@ -1,7 +1,10 @@
 """What a screen reader is told beyond what Qt tells it by itself."""
 
+from PySide6.QtCore import Qt
 from PySide6.QtGui import QAccessible, QAccessibleAnnouncementEvent
 from PySide6.QtWidgets import QComboBox, QLabel, QWidget
+
+from audiotest.window.minus import with_minus
 
 
 def announce(widget: QWidget, words: str = "") -> None:
@@ -12,6 +15,23 @@ def announce(widget: QWidget, words: str = "") -> None:
     if QAccessible.isActive():
         event = QAccessibleAnnouncementEvent(widget, words or widget.accessibleName())
         QAccessible.updateAccessibility(event)
+
+
+class SaidLine(QLabel):
+    """What was last done or went wrong, as it is, wrapped; a screen reader is told when it changes."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setTextFormat(Qt.TextFormat.PlainText)
+        self.setWordWrap(True)
+
+    def say(self, words: str, *, wrong: bool = False) -> None:
+        """Show and announce `words`, marked where something went wrong; not again what stands there."""
+        shown = with_minus(f"⚠ {words}" if wrong else words)
+        if shown != self.text():
+            self.setText(shown)
+            self.setAccessibleName(shown)
+            announce(self)
 
 
 def name_choices(window: QWidget) -> None:

@@ -101,7 +101,7 @@ def _trim_figure(heard: Heard, name: ControlName, limits: LimitSet) -> tuple[str
             band_low=low_db if point.drive_low_db is None else point.drive_low_db,
             band_high=high_db if point.drive_high_db is None else point.drive_high_db,
         )  # fmt: skip
-        note = with_minus(f"right: {region.drive_low_db:+.0f} to {region.drive_high_db:+.0f} dB")
+        note = with_minus(f"right: {region.drive_low_db:+z.0f} to {region.drive_high_db:+z.0f} dB")
         return figure, note, strip
     peak = heard.over.deviation.peak_khz
     if point is None or peak is None or point.peak_low_khz is None or point.peak_high_khz is None:
@@ -119,9 +119,9 @@ def drive_words(heard: Heard) -> str:
     """The drive in two or three words, empty when nothing is known of it."""
     limiter = heard.over.limiter
     if limiter.drive_db is not None:
-        return with_minus(f"drive {limiter.drive_db:+.0f} dB")
+        return with_minus(f"drive {limiter.drive_db:+z.0f} dB")
     if limiter.drive_high_db is not None:
-        return with_minus(f"drive under {limiter.drive_high_db:+.0f} dB")
+        return with_minus(f"drive under {limiter.drive_high_db:+z.0f} dB")
     return ""
 
 

@@ -386,9 +386,9 @@ def over_figures(heard: Heard) -> str:
     parts = []
     limiter, peak = heard.over.limiter, heard.over.deviation.peak_khz
     if limiter.drive_db is not None:
-        parts.append(f"{limiter.drive_db:+.0f} dB")
+        parts.append(f"{limiter.drive_db:+z.0f} dB")
     elif limiter.drive_high_db is not None:
-        parts.append(f"< {limiter.drive_high_db:+.0f} dB")
+        parts.append(f"< {limiter.drive_high_db:+z.0f} dB")
     if peak is not None:
         parts.append(f"{peak:.2f} kHz")
     return with_minus("  ".join(parts)) or heard.over.kind

@@ -22,8 +22,7 @@ from PySide6.QtWidgets import (
 from audiotest.keep.quantities import QUANTITIES, example
 from audiotest.keep.sheetrecords import STAGE_WORDS, STAGES, Stage
 from audiotest.standards.limits import LIMIT_SETS
-from audiotest.window.announcing import announce, name_choices
-from audiotest.window.minus import with_minus
+from audiotest.window.announcing import SaidLine, name_choices
 from audiotest.window.sheetdesk import TypedReading, takes_point
 
 LONGEST_NAME = 400
@@ -42,9 +41,7 @@ class AskingForm(QDialog):
         super().__init__(parent)
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         self.setWindowTitle(title)
-        self.said = QLabel()
-        self.said.setTextFormat(Qt.TextFormat.PlainText)
-        self.said.setWordWrap(True)
+        self.said = SaidLine()
 
     def finish(self, form: QFormLayout) -> None:
         """Put the line for what went wrong and the buttons below the fields."""
@@ -57,10 +54,8 @@ class AskingForm(QDialog):
 
     def refuse(self, words: str) -> None:
         """Say why it cannot be done; what was typed stays."""
-        words = with_minus(words)
-        self.said.setText(f"⚠ {words}")
-        self.said.setAccessibleName(words)
-        announce(self.said)
+        self.said.clear()  # refused again it is said again
+        self.said.say(words, wrong=True)
 
 
 class SetForm(AskingForm):

@@ -11,7 +11,6 @@ from PySide6.QtWidgets import (
     QApplication,
     QDialog,
     QHBoxLayout,
-    QLabel,
     QLineEdit,
     QPushButton,
     QSplitter,
@@ -23,9 +22,8 @@ from PySide6.QtWidgets import (
 from audiotest.errors import AudiotestError
 from audiotest.keep.sheetrecords import STAGES, Stage
 from audiotest.window import sheetdesk
-from audiotest.window.announcing import announce, name_choices
+from audiotest.window.announcing import SaidLine, name_choices
 from audiotest.window.labels import CutLabel
-from audiotest.window.minus import with_minus
 from audiotest.window.sheetdesk import DeskView, Question, SheetView, TypedReading
 from audiotest.window.sheetexchange import SheetExchange
 from audiotest.window.sheetfiles import ask_for_sheets
@@ -130,9 +128,7 @@ class SheetPage(QDialog):
         self.new_visit = push_button("New s&heet …", self.ask_visit)
         self.other_file = push_button("&Another file …", self.ask_file)
         self.close_button = push_button("&Done", self.close)
-        self.said = QLabel()
-        self.said.setTextFormat(Qt.TextFormat.PlainText)
-        self.said.setWordWrap(True)
+        self.said = SaidLine()
 
     def _arrange(self) -> None:
         left, right = QWidget(), QWidget()
@@ -379,20 +375,13 @@ class SheetPage(QDialog):
 
     def say(self, words: str) -> None:
         """Say what was done."""
-        self._say(words, self.theme.ink)
+        self.said.setStyleSheet(f"color: {self.theme.ink}")
+        self.said.say(words)
 
     def complain(self, error: AudiotestError) -> None:
         """Say what went wrong."""
-        self._say(f"⚠ {sheetdesk.error_words(error)}", self.theme.warn)
-
-    def _say(self, words: str, colour: str) -> None:
-        words = with_minus(words)
-        if words == self.said.text():
-            return
-        self.said.setText(words)
-        self.said.setStyleSheet(f"color: {colour}")
-        self.said.setAccessibleName(words)
-        announce(self.said)
+        self.said.setStyleSheet(f"color: {self.theme.warn}")
+        self.said.say(sheetdesk.error_words(error), wrong=True)
 
     def changeEvent(self, event: QEvent) -> None:
         """Look again when the page comes to the front."""

@@ -54,7 +54,6 @@ WIDTH = 96
 RATE = 2e-3
 NEAREST = 0.12
 """Of the tune split's overs: those read nearest to a drive say how far such a reading errs."""
-BETWEEN_DB = (3.0, 24.0)
 FAINT_RATIO = 0.8
 """Peak over limit of every over here: that of the clear cases that want a raise."""
 WANTED = ("raise", "keep", "lower")
@@ -187,9 +186,9 @@ def judged(test: Data, predictions: list[Prediction]) -> dict[str, Any]:
             if lo <= r["truth"]["drive_db"] < hi and talker in (None, test.talkers[r["id"]])
         ]  # fmt: skip
 
-    within = between(*BETWEEN_DB)
+    within = between(*score.BETWEEN_DB)
     talkers = [
-        float(score.drive_row(between(*BETWEEN_DB, talker), told)["rms_db"] or 0.0)
+        float(score.drive_row(between(*score.BETWEEN_DB, talker), told)["rms_db"] or 0.0)
         for talker in sorted(set(test.talkers))
     ]
     return {

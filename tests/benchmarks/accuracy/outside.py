@@ -34,9 +34,9 @@ KINDS = ("bare", "tapped", "speaker", "line", "digital")
 DISTURBANCES = ("overload", "if_narrow", "levelling", "not_voice", "not_speech", "codec")
 """What no over here has. A narrow link is named, as its documentation says, behind a steep digital filter."""
 DRIVES_DB = {
-    "drive under 3 dB": (-math.inf, 3.0),
-    "drive 3 to 24 dB": (3.0, 24.0),
-    "drive of 24 dB and more": (24.0, math.inf),
+    "drive under 3 dB": (-math.inf, score.BETWEEN_DB[0]),
+    "drive 3 to 24 dB": score.BETWEEN_DB,
+    "drive of 24 dB and more": (score.BETWEEN_DB[1], math.inf),
 }
 Rng = np.random.Generator
 

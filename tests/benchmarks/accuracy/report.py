@@ -23,6 +23,12 @@ def plain_overs(records: list[Record]) -> list[Record]:
     return [r for r in records if r["kind"] == "plain" and r["full_scale_n"] < OVERLOADED_N]
 
 
+def drives_aimed_at(records: list[Record]) -> list[Record]:
+    """Overs of the drives that the accuracy aimed at is stated for."""
+    lowest_db, highest_db = score.BETWEEN_DB
+    return [r for r in records if lowest_db <= r["truth"]["drive_db"] < highest_db]
+
+
 CLEARLY_HEARD_DB, CLEARLY_HEARD_S = 18.0, 7.0
 """Carrier over the noise, and speech, from which on an over is one that a technician would judge by."""
 CLEARLY = f"CNR {CLEARLY_HEARD_DB:.0f} dB and up and {CLEARLY_HEARD_S:.0f} s of speech and more"
@@ -54,8 +60,9 @@ def drive_rows(records: list[Record]) -> list[Row]:
     for lo, hi in score.BINS_DB:
         name = f"below {hi:.0f} dB" if lo == -15.0 else f"{lo:.0f} … {hi:.0f} dB"
         rows.append((name, drive_from(lo, hi)))
-    rows.append(("**3 … 24 dB**", drive_from(3.0, 24.0)))
-    rows.append((f"3 … 24 dB, {CLEARLY}", clearly_heard(drive_from(3.0, 24.0))))
+    aimed_at = drives_aimed_at(plain)
+    rows.append(("**3 … 24 dB**", aimed_at))
+    rows.append((f"3 … 24 dB, {CLEARLY}", clearly_heard(aimed_at)))
     rows.append(("**all**", plain))
     rows.append(("natural voices", those(lambda r: r["natural"])))
     rows.append(("synthesised voices", those(lambda r: not r["natural"])))
@@ -147,7 +154,7 @@ def confounder_table(records: list[Record], tool: dict[str, Prediction]) -> str:
 
 def in_band_table(records: list[Record], tool: dict[str, Prediction]) -> str:
     """The drive's error by how much of the limiter's peaks lies inside the band that is heard."""
-    some = [r for r in plain_overs(records) if 3.0 <= r["truth"]["drive_db"] < 24.0]
+    some = drives_aimed_at(plain_overs(records))
     body = []
     for name, (lo, hi) in zip(score.in_band_names(), score.IN_BAND_DB, strict=True):
         part = [r for r in some if lo <= r["in_band_db"] < hi]
@@ -161,7 +168,7 @@ def in_band_table(records: list[Record], tool: dict[str, Prediction]) -> str:
 def path_table(records: list[Record], tool: dict[str, Prediction], with_path: dict[str, Prediction]) -> str:
     """The drive of the overs whose path was learnt, without and with it."""
     some = [r for r in plain_overs(records) if r["id"] in with_path]
-    between = [r for r in some if 3.0 <= r["truth"]["drive_db"] < 24.0]
+    between = drives_aimed_at(some)
     body = []
     for name, part in (
         ("3 … 24 dB", between), (f"3 … 24 dB, {CLEARLY}", clearly_heard(between)), ("all", some),

@@ -13,6 +13,8 @@ Record = dict[str, Any]
 Prediction = dict[str, Any]
 
 LOWEST_DB = -3.0
+BETWEEN_DB = (3.0, 24.0)
+"""The drives that the accuracy aimed at is stated for."""
 BINS_DB = (
     (-15.0, -3.0),
     (-3.0, 0.0),
