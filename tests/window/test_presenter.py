@@ -181,6 +181,11 @@ def test_labels_and_comparison(log: OverLog, over: MakeOver) -> None:
     assert not any("drive" in line for line in compare_lines(before, log.take(nothing, "10:00:40")))
 
 
+def test_a_drive_just_below_nought_is_not_less_than_nought(log: OverLog, over: MakeOver) -> None:
+    assert over_figures(log.take(over(-0.3, 1.87), "10:00:00")) == "+0 dB  1.87 kHz"
+    assert over_figures(log.take(over(-0.7, 1.87), "10:00:20")) == "−1 dB  1.87 kHz"
+
+
 def test_discard(log: OverLog, over: MakeOver) -> None:
     for _ in range(3):
         log.take(over(), "10:00:00")
