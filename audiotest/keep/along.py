@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from audiotest.advise.rules import judge
 from audiotest.feeds.protocol import Source
 from audiotest.keep.recorder import Recorder, RecorderState
+from audiotest.measure.beat import quantum_n
 from audiotest.records import Feed, LimitSet
 from audiotest.session.worker import OverHeard, WorkerEvent
 
@@ -64,14 +65,22 @@ class Along:
                 self._recorder.cut(event.over, judge(event.over, self._feed, self._limits))
 
     def push(self, samples: NDArray[np.float32], at_n: int) -> None:
-        """Take the next samples, shape (n,); the first ones say where in the overs' stream it begins."""
+        """Take the next samples, shape (n,), the first of which has the place ``at_n`` in the overs' stream.
+
+        The recording begins with the next of the engine's decisions, up to 80 ms later: measured again it
+        then tells of its overs what was told while they were heard.
+        """
         with self._lock:
             if self._closed or self.ended:
                 return
             if not self._begun:
+                ahead_n = -at_n % quantum_n(self._rate_hz)
+                if ahead_n >= len(samples):
+                    return
+                samples = samples[ahead_n:]
                 self._begun = True
                 self._lost_before_n = self._lost_n()
-                self._recorder.start(at_n)
+                self._recorder.start(at_n + ahead_n)
             lost_n = self._lost_n() - self._lost_before_n
             if lost_n > self.input_lost_n:
                 self._recorder.missing(lost_n - self.input_lost_n)

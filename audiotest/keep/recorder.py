@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.errors import AudiotestError, FileError
-from audiotest.keep.clips import AROUND_S, save_clip
+from audiotest.keep.clips import AROUND_S, clip_start_n, save_clip
 from audiotest.keep.durable import new_folder, write_new
 from audiotest.keep.parts import BLOCK_N, PART_S, Part, PartWriter, codes_24, read_stretch
 from audiotest.records import Advice, Feed, Over
@@ -280,7 +280,7 @@ class Recorder:
         return max(round(stream_s * self._rate) - self._start_n, 0)
 
     def _keep_over(self, cut: _Cut, parts: list[Part], written_n: int) -> None:
-        start_n = self._place_n(cut.over.start_s - AROUND_S)
+        start_n = max(clip_start_n(cut.over.start_s, self._rate) - self._start_n, 0)
         codes = read_stretch(parts, start_n, self._place_n(cut.over.end_s + AROUND_S))
         number = self._overs + 1
         began = self._now().timestamp() - (written_n - start_n) / self._rate

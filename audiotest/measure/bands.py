@@ -6,7 +6,8 @@ import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
 
-HOP_S = 0.01
+from audiotest.measure.beat import hop_n
+
 WINDOW_HOPS = 4
 EDGES_HZ = (300.0, 600.0, 1000.0, 1600.0, 2200.0, 2800.0, 3400.0, 4300.0, 5500.0, 7500.0, 10500.0, 15000.0)
 """Band edges; bands above the Nyquist frequency's nine tenths are left out."""
@@ -49,14 +50,14 @@ def plan_bands(sample_rate_hz: int) -> BandPlan:
     >>> len(plan_bands(8000).first_bins)
     6
     """
-    hop_n = round(sample_rate_hz * HOP_S)
-    window_n = WINDOW_HOPS * hop_n
+    step_n = hop_n(sample_rate_hz)
+    window_n = WINDOW_HOPS * step_n
     bin_hz = sample_rate_hz / window_n
     usable_hz = [edge for edge in EDGES_HZ if edge <= 0.45 * sample_rate_hz]
     bins = [round(edge / bin_hz) for edge in usable_hz]
     window = np.hanning(window_n + 1)[:-1]
     return BandPlan(
-        sample_rate_hz, hop_n, window_n, tuple(bins[:-1]), bins[-1], tuple(usable_hz[:-1]), window
+        sample_rate_hz, step_n, window_n, tuple(bins[:-1]), bins[-1], tuple(usable_hz[:-1]), window
     )
 
 

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from audiotest.measure.bands import HOP_S, WINDOW_HOPS, band_frames, plan_bands
+from audiotest.measure.bands import WINDOW_HOPS, band_frames, plan_bands
+from audiotest.measure.beat import HOP_S
 
 Levels = NDArray[np.float64]
 Whose = Literal["set", "sound card", "either"]

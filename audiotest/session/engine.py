@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.feeds.protocol import WILDEST_FS
-from audiotest.measure.bands import HOP_S, BandPlan, band_frames, plan_bands
+from audiotest.measure.bands import BandPlan, band_frames, plan_bands
+from audiotest.measure.beat import HOP_S, QUANTUM_HOPS, quantum_n
 from audiotest.measure.conditions import TOO_QUIET_DBFS
 from audiotest.measure.edges import change_point, squelch_tail_start, unnoticed_tail_start
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US
@@ -26,8 +27,6 @@ from audiotest.session.memory import AudioMemory
 from audiotest.session.running import FoundOver
 from audiotest.units import amplitude_db, power_db
 
-QUANTUM_HOPS = 8
-"""The FFT works on rows in groups; multiples of eight rows give the same bits however they are batched."""
 EDGE_SEARCH_S = 0.12
 HISS_KEPT_S = 1.0
 MIN_OVER_S = 0.15
@@ -268,8 +267,8 @@ class Engine:
         self._counter.push(wide)
         self._peak = max(self._peak, float(np.max(wide)), -float(np.min(wide)))
         # Added up quantum by quantum, in the same order however many are there at once.
-        quantum_n = QUANTUM_HOPS * self._plan.hop_n
-        whole = wide[: len(wide) // quantum_n * quantum_n].reshape(-1, quantum_n)
+        size_n = quantum_n(self._rate)
+        whole = wide[: len(wide) // size_n * size_n].reshape(-1, size_n)
         rest = wide[whole.size :]
         for total, square in zip(np.sum(whole, axis=1), np.einsum("ij,ij->i", whole, whole), strict=True):
             self._sum += float(total)

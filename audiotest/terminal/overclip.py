@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from audiotest.errors import RequestError
-from audiotest.keep.clips import AROUND_S
+from audiotest.keep.clips import AROUND_S, clip_start_n
 from audiotest.keep.parts import Part, read_stretch
 from audiotest.records import Advice, Feed, LimitSet, Over
 from audiotest.terminal.check import check_file
@@ -47,7 +47,7 @@ def cut_over(
         raise RequestError(f"{file}: has {len(judged)} overs, no over {number}", "see 'audiotest check'")
     over, advice = judged[number - 1]
     rate = checked.sample_rate_hz
-    start_n = max(round((over.start_s - AROUND_S) * rate), 0)
+    start_n = clip_start_n(over.start_s, rate)
     codes = read_stretch(
         [Part(Path(file), 0)], start_n, round((over.end_s + AROUND_S) * rate), channel=channel
     )

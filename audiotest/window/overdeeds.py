@@ -65,7 +65,7 @@ class OverDeeds:
         self._window.bench.map.show_points(self._sitting.log.trail(), numbers)
         sitting = self._sitting
         self._window.box = Comparison(
-            found[0], found[1], audio=lambda n: (sitting.audio(n, around_s=0.0), sitting.rate_hz(n)),
+            found[0], found[1], audio=lambda n: (sitting.audio(n, around=False), sitting.rate_hz(n)),
             replay=self.play, play=self._window.player.play, hush=self._window.player.stop,
             carrier_up=sitting.carrier_up, later=sitting.later, theme=self._window.theme,
             no_transmitter=sitting.settings.output_feeds_no_transmitter,

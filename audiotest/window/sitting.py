@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from audiotest.errors import MeasureError
 from audiotest.feeds.protocol import Source
 from audiotest.feeds.scale import learn_from_hiss, learn_from_tone, save_feed
-from audiotest.keep.clips import AROUND_S, clip_name, save_clip
+from audiotest.keep.clips import AROUND_S, clip_name, clip_start_n, save_clip
 from audiotest.measure.drivemodel import load_model
 from audiotest.records import Feed, LimitSet
 from audiotest.session.worker import Ended, OverHeard
@@ -243,7 +243,7 @@ class Sitting:
             self.trouble = text
 
     def _outline(self, heard: Heard) -> NDArray[np.float32]:
-        codes = self.audio(heard.number, around_s=0.0)
+        codes = self.audio(heard.number, around=False)
         # A thousand samples a column are plenty: a five-minute over must not hold up the window.
         step = max(len(codes) // (1000 * OUTLINE_COLUMNS), 1)
         return outline(codes[::step].astype(np.float32) / 32768.0, OUTLINE_COLUMNS)
@@ -258,15 +258,18 @@ class Sitting:
 
     # -- the tape ---------------------------------------------------------------------------------
 
-    def audio(self, number: int, *, around_s: float = AROUND_S) -> NDArray[np.int16]:
-        """Audio of an over with a little around it, shape (n,); empty when it is no longer at hand."""
+    def audio(self, number: int, *, around: bool = True) -> NDArray[np.int16]:
+        """Clip of an over, or it alone, shape (n,); empty when it is no longer at hand."""
         heard, run = self.log.find(number), self._run_of.get(number)
         if heard is None or run is None:
             return np.zeros(0, dtype=np.int16)
-        start_n = round((heard.over.start_s - around_s) * run.rate_hz)
-        if start_n + round(around_s * run.rate_hz) < run.tape.start_n:
+        start_n = round(heard.over.start_s * run.rate_hz)
+        if start_n < run.tape.start_n:
             return np.zeros(0, dtype=np.int16)
-        return run.tape.read(max(start_n, 0), round((heard.over.end_s + around_s) * run.rate_hz))
+        if not around:
+            return run.tape.read(start_n, round(heard.over.end_s * run.rate_hz))
+        start_n = clip_start_n(heard.over.start_s, run.rate_hz)
+        return run.tape.read(start_n, round((heard.over.end_s + AROUND_S) * run.rate_hz))
 
     def rate_hz(self, number: int) -> int:
         """Sample rate that an over was heard at."""

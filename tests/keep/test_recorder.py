@@ -60,8 +60,9 @@ def test_an_over_is_cut_with_half_a_second_around_it(tmp_path: Path, over: Over)
     recorder.close()
     beside = json.loads((recorder.folder / "over 0001.json").read_text())
     clip, _ = soundfile.read(recorder.folder / beside["clip"], dtype="float32")
-    np.testing.assert_array_equal(clip, samples[round(0.5 * RATE_HZ) : round(2.5 * RATE_HZ)])
-    assert beside["clip_start_s"] == 0.5
+    np.testing.assert_array_equal(clip, samples[round(0.48 * RATE_HZ) : round(2.5 * RATE_HZ)])
+    # From the engine's last decision before it, which falls every 80 ms.
+    assert beside["clip_start_s"] == 0.48
     assert beside["over"]["limiter"]["drive_db"] == 13.1
     assert beside["limits"] == "uk-27fm"
     events = [line["event"] for line in journal(recorder.folder)]
@@ -173,7 +174,7 @@ def test_a_run_through_the_worker_keeps_each_over_where_it_was(tmp_path: Path) -
     clip, _ = soundfile.read(recorder.folder / beside["clip"], dtype="float32")
     start_n = round(beside["clip_start_s"] * 16000)
     np.testing.assert_array_equal(clip, radio.audio.astype(np.float32)[start_n : start_n + len(clip)])
-    assert beside["clip_start_s"] == pytest.approx(overs[0].start_s - 0.5, abs=1e-3)
+    assert overs[0].start_s - 0.58 < beside["clip_start_s"] <= overs[0].start_s - 0.5
     # The clip by itself is the same over, in less hiss.
     again = Engine(16000, feed=FEED, limits=limits)
     (found,) = [*again.push(clip), *again.finish()]

@@ -34,7 +34,7 @@ CODES = np.ones(48000, dtype=np.int16)
 @pytest.fixture
 def window(qtbot: Any, limits: LimitSet, tmp_path: Path) -> Iterator[MainWindow]:
     with main_window(limits, tmp_path) as made:
-        made.sitting.audio = lambda number, around_s=0.5: CODES  # type: ignore[method-assign, assignment]
+        made.sitting.audio = lambda number, around=True: CODES  # type: ignore[method-assign, assignment]
         made.sitting.rate_hz = lambda number: 48000  # type: ignore[method-assign]
         yield made
 

@@ -35,7 +35,7 @@ def hear(window: MainWindow, over: Over, *, seconds: float = 8.0) -> None:
     """Let an invented over come in from an input, with noise for its sound."""
     heard = window.sitting.log.take(over, "14:05:09")
     codes = np.random.default_rng(1).integers(-9000, 9000, round(seconds * 48000)).astype(np.int16)
-    window.sitting.audio = lambda number, around_s=0.5: codes  # type: ignore[method-assign, assignment]
+    window.sitting.audio = lambda number, around=True: codes  # type: ignore[method-assign, assignment]
     window._take(Fresh(heard=heard, outline=np.linspace(0, 1, 96, dtype=np.float32)))
 
 
