@@ -77,9 +77,10 @@ def test_what_was_heard_and_each_over_are_kept_and_nothing_is_written_over(
     over = beside["over"]
     clip, rate_hz = soundfile.read(folder / beside["clip"], dtype="int16")
     # The over is that stretch of the stream with half a second around it, and the stream is what was played.
-    start_n = round((over["start_s"] - 0.5) * rate_hz)
+    start_n = round(beside["clip_start_s"] * rate_hz)
     np.testing.assert_array_equal(clip, stream[start_n : start_n + len(clip)])
-    assert len(clip) == pytest.approx((over["end_s"] - over["start_s"] + 1.0) * rate_hz, abs=1)
+    assert over["start_s"] - 0.58 < beside["clip_start_s"] <= over["start_s"] - 0.5
+    assert start_n + len(clip) == pytest.approx((over["end_s"] + 0.5) * rate_hz, abs=1)
     sent = soxr.resample(codes.astype(np.float64), RATE_HZ, rate_hz)
     place_of(clip, sent)
     assert beside["advice"]["sentence"]
