@@ -158,6 +158,8 @@ class PathResponse:
     what its harmonics fall by per octave of order beyond a clipper's: 0 for a clipper of any knee, 1 for
     diodes, with which the gain is less sure. ``even_db`` is the second harmonic at the limiter relative to
     the fundamental, None where it drowns: above about -35 dB the limiter or the discriminator is lopsided.
+    ``ceiling_fs`` is the height of the limiter's flat tops in full scale where the path is undone, as the
+    volume and the deviation control stood: None where it is not kept, and for diodes, which have no height.
     ``tones_hz`` are the tones used.
     """
 
@@ -170,6 +172,7 @@ class PathResponse:
     softness_db: float
     even_db: float | None
     tones_hz: tuple[float, ...]
+    ceiling_fs: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,6 +196,10 @@ class Feed:
     hiss_dbfs: float | None
     learned: str
     path: PathResponse | None = None
+
+    def without_ceiling(self) -> "Feed":
+        """The feed as it is once the limiter's ceiling may have moved."""
+        return self if self.path is None else replace(self, path=replace(self.path, ceiling_fs=None))
 
     def figures(self) -> dict[str, Any]:
         """What the documents print of a feed: its fields, but of the path only whether there is one."""

@@ -4,6 +4,7 @@ The limiter tells the two controls apart. How hard speech drives it is the micro
 the peaks end once it is driven is the deviation control's. The bounds are common practice (no source).
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from audiotest.advise.carrier import SPEECH_TO_HISS_SPREAD_DB, strong_carrier
@@ -100,6 +101,11 @@ class Call:
 def judge(over: Over, feed: Feed | None, limits: LimitSet) -> Advice:
     """Advise on an over with the uncertainty of the feed it came by."""
     return advise(over, limits, scale_uncertainty_db=uncertainty_of(feed))
+
+
+def turns_deviation(feed: Feed | None, limits: LimitSet) -> Callable[[Over], bool]:
+    """Whether the advice on an over has the deviation control turned, for `Engine`: it moves the ceiling."""
+    return lambda over: over.kind == "voice" and judge(over, feed, limits).deviation in ("raise", "lower")
 
 
 def uncertainty_of(feed: Feed | None) -> float:

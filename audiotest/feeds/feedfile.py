@@ -55,10 +55,11 @@ _PATH_RANGES = {
     "softness_db": (-20.0, 20.0),
     "even_db": (-200.0, 20.0),
     "tones_hz": (1.0, 1e5),
+    "ceiling_fs": (1e-9, 1e9),
 }
 _PATH_POINTWISE = ("hz", "gain_db", "phase_rad", "gain_error_db", "phase_error_rad")
 _PATH_LISTS = (*_PATH_POINTWISE, "tones_hz")
-_PATH_OPTIONAL = {"even_db"}
+_PATH_OPTIONAL = {"even_db", "ceiling_fs"}
 
 
 def save_feed(feed: Feed, path: str | os.PathLike[str]) -> Path | None:

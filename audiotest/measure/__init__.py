@@ -22,6 +22,7 @@ One over
 over.measure_over                 every figure of an over at once; what follows is what it is made of
 edges.change_point                where the carrier came up or dropped; a squelch's tail
 bands.band_frames                 band levels ten milliseconds at a time, for whoever looks for overs
+beat.quantum_n                    where the frames of a stream stand, and the decisions made on them
 activity.find_activity            when somebody speaks
 speechlike.speech_cues            whether it is speech at all
 bare.bare_carrier                 the carrier without speech

@@ -13,6 +13,8 @@ from numpy.typing import NDArray
 from audiotest.measure.drivefeatures import DriveFeatures
 
 MODEL_FILE = "drive_model.npz"
+TOLD_FILE = "drive_model_told.npz"
+"""The same network, told as well how far the speech stands over the limiter's ceiling."""
 SHARES = (0.01, 0.03, 0.08, 0.2, 0.5)
 HALF_TAPS = 2
 KINDS = (
@@ -53,8 +55,8 @@ def parted(arrays: Arrays) -> tuple[Arrays, list[Arrays]]:
 
 
 @functools.cache
-def _model() -> tuple[Arrays, list[Arrays]]:
-    with (files("audiotest.measure") / MODEL_FILE).open("rb") as stored, np.load(stored) as model:
+def _model(name: str = MODEL_FILE) -> tuple[Arrays, list[Arrays]]:
+    with (files("audiotest.measure") / name).open("rb") as stored, np.load(stored) as model:
         return parted({name: model[name] for name in model.files})
 
 
@@ -98,11 +100,15 @@ def _run(net: Arrays, frames: NDArray[np.float32], whole: NDArray[np.float32]) -
     return out
 
 
-def model_figures(features: DriveFeatures) -> ModelFigures:
-    """Drive, clipped share, peak ratios and kind of an over from its features."""
-    scale, nets = _model()
+def model_figures(features: DriveFeatures, over_ceiling_db: float | None = None) -> ModelFigures:
+    """Drive, clipped share, peak ratios and kind of an over from its features.
+
+    Where the limiter's ceiling is known, ``over_ceiling_db`` is what `DriveViews` says of it.
+    """
+    scale, nets = _model(MODEL_FILE if over_ceiling_db is None else TOLD_FILE)
+    whole = features.whole if over_ceiling_db is None else np.append(features.whole, over_ceiling_db)
     frames = np.clip((features.frames - scale["frame_mean"]) / scale["frame_deviation"], -5.0, 5.0)
-    whole = np.clip((features.whole - scale["whole_mean"]) / scale["whole_deviation"], -4.0, 4.0)
+    whole = np.clip((whole - scale["whole_mean"]) / scale["whole_deviation"], -4.0, 4.0)
     outs = [_run(net, frames.astype(np.float32), whole.astype(np.float32)) for net in nets]
     # The last bits depend on how a machine adds up; no figure is that good, and equal sound shall read equal.
     out = np.round(np.mean(outs, axis=0).astype(float), 4)

@@ -35,11 +35,13 @@ class DriveViews:
     """Inputs of the drive model.
 
     ``waves``, shape (n_views, n) at 8 kHz, n a multiple of 160: active frames joined, the 99.9th percentile
-    of each view at 1. ``whole``, shape (m,): figures of the over.
+    of each view at 1. ``whole``, shape (m,): figures of the over. ``over_ceiling_db`` is how far the 99.9th
+    percentile of what left the limiter stands over the limiter's ceiling, None where that is not known.
     """
 
     waves: NDArray[np.float32]
     whole: NDArray[np.float32]
+    over_ceiling_db: float | None = None
 
     @property
     def crest_db(self) -> float:
@@ -147,6 +149,7 @@ def drive_views(
     noise_db: float | None,
     hiss: NDArray[np.floating] | None,
     limited: NDArray[np.floating] | None = None,
+    ceiling: float | None = None,
 ) -> DriveViews:
     """Views of an over at the discriminator.
 
@@ -164,6 +167,8 @@ def drive_views(
         Open-squelch hiss, de-emphasis undone.
     limited : ndarray, shape (n,), or None
         The over with the learnt path undone: what left the limiter (`audiotest.measure.path.undo_path`).
+    ceiling : float or None
+        Height of the limiter's flat tops in the unit of ``limited``, where that was learnt as well.
 
     Notes
     -----
@@ -175,18 +180,23 @@ def drive_views(
         told = _at_rate(limited, sample_rate_hz, len(active))
     else:
         told = x if highpass is None else undo_highpass(x, *highpass)
-    waves, whole = [], []
+    waves, whole, tops = [], [], []
     for view in (x, _lift_low(x, 150.0), _lift_low(_lift_low(x, 300.0), 300.0), told):
         part = _joined(view, active)
         levels = np.quantile(np.abs(part), SHARES) + TINY
         rms = np.sqrt(np.mean(part**2)) + TINY
         sides = np.quantile(part, (0.001, 0.999))
         whole += [*(20.0 * np.log10(levels / rms)), 10.0 * float(sides[0] + sides[1]) / float(levels[1])]
+        tops.append(float(levels[1]))
         waves.append(part / levels[1])
     noise = -45.0 if noise_db is None else float(np.clip(noise_db, -45.0, 0.0))
     corner, order = (0.0, 0.0) if highpass is None else highpass
     whole += [noise, float(noise_db is None), corner / 100.0, order, float(highpass is None)]
     whole += [float(np.log10(max(len(waves[0]), 1) / RATE_HZ)), float(limited is not None)]
+    over_ceiling_db = None
+    if limited is not None and ceiling is not None:
+        over_ceiling_db = float(20.0 * np.log10(tops[-1] / ceiling))
     return DriveViews(
-        np.clip(np.array(waves), -4.0, 4.0).astype(np.float32), np.array(whole, dtype=np.float32)
-    )
+        np.clip(np.array(waves), -4.0, 4.0).astype(np.float32), np.array(whole, dtype=np.float32),
+        over_ceiling_db,
+    )  # fmt: skip

@@ -17,7 +17,7 @@ from audiotest.measure.hiss import receiver_inverse
 from audiotest.measure.hum import measure_hum
 from audiotest.measure.ifband import bandwidth_of_hiss, outruns_if
 from audiotest.measure.level import overload_runs
-from audiotest.measure.limiter import Drive, estimate_drive
+from audiotest.measure.limiter import CEILING_USED, CEILING_VOID, Drive, estimate_drive
 from audiotest.measure.narrowlink import link_conditions
 from audiotest.measure.path import undo_path
 from audiotest.measure.speech_level import active_speech_level
@@ -126,6 +126,7 @@ def _voice_figures(
             clipped_fraction=drive.clipped_fraction, reached=drive.reached,
         )  # fmt: skip
         view.conditions += drive.conditions
+        view.notes += [] if drive.note is None else [drive.note]
     if feed is None:
         view.notes.append(NO_SCALE)
         return active_part, _no_deviation(limits), limiter
@@ -164,6 +165,7 @@ def _drive(
         noise_db=noise_db,
         hiss=hiss,
         limited=limited,
+        ceiling=None if path is None else path.ceiling_fs,
     )
 
 
@@ -383,6 +385,7 @@ def _measure_view(
         deviation = _stated_deviation(view, deviation, noise, conditions)
     if runs > 0:
         deviation, limiter = _no_deviation(limits), _NO_LIMITER
+        view.notes = [note for note in view.notes if note not in (CEILING_USED, CEILING_VOID)]
         view.notes.append(PEAKS_CUT)
     peak_dbfs = None if peak is None else amplitude_db(peak)
     return Over(

@@ -45,6 +45,8 @@ IF_SHARE_RAD = 0.04
 """What the IF filter does to a square wave depends on how far it swings: the learnt response holds for
 limited speech. This is the standard deviation from the audio filters' own response (simulated radio)."""
 SOFTEST_DB = 2.5
+SOFT_DB = 0.5
+"""Diodes read 1.0 to 1.3, clippers of any knee under 0.3 (simulated radio); diodes hold at no height."""
 
 
 class PathError(MeasureError):
@@ -116,10 +118,10 @@ def learn_path(samples: NDArray[np.floating], rate_hz: int) -> PathResponse:
         )  # fmt: skip
     hz = np.array(GRID_HZ)
     phase, phase_error = fit_phase(tones, drive, tilt, gain, hz)
-    level = gain.value(hz) - float(gain.value(np.array([1000.0]))[0])
+    ceiling_db = float(gain.value(np.array([1000.0]))[0])
     return PathResponse(
         hz=GRID_HZ,
-        gain_db=_rounded(level, 3),
+        gain_db=_rounded(gain.value(hz) - ceiling_db, 3),
         phase_rad=_rounded(phase, 4),
         gain_error_db=_rounded(2.0 * np.hypot(gain.error(hz), IF_SHARE_DB), 3),
         phase_error_rad=_rounded(2.0 * np.hypot(phase_error, IF_SHARE_RAD), 4),
@@ -127,6 +129,7 @@ def learn_path(samples: NDArray[np.floating], rate_hz: int) -> PathResponse:
         softness_db=round(softness, 2),
         even_db=round(20.0 * math.log10(math.sin(tilt)), 1) if tilt > 1e-4 else None,
         tones_hz=tuple(round(tone.frequency_hz, 2) for tone in tones),
+        ceiling_fs=float(f"{10.0 ** (ceiling_db / 20.0):.4g}") if softness <= SOFT_DB else None,
     )
 
 

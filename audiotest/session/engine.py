@@ -4,6 +4,7 @@ Live, file and demo all push into it. Results do not depend on how the stream is
 engine cuts it again into its own quanta, and every decision is made on those.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,6 +18,7 @@ from audiotest.measure.edges import change_point, squelch_tail_start, unnoticed_
 from audiotest.measure.emphasis import USUAL_DEEMPHASIS_US
 from audiotest.measure.hiss import ReceiverInverse, receiver_inverse
 from audiotest.measure.level import OverloadCounter
+from audiotest.measure.limiter import CEILING_MOVED
 from audiotest.measure.over import OverAudio, measure_over
 from audiotest.measure.views import AUDIO_HIGH_HZ
 from audiotest.records import Feed, InputReading, InputVerdict, LimitSet, LiveReading, Over
@@ -71,6 +73,9 @@ class Engine:
     pause_ends_over_s : float or None
         For live use on a feed that shows no carrier edge: a pause of this length ends an over. None, as
         for files, makes such a stream one over.
+    moves_ceiling : callable or None
+        Whether what is said of an over has the deviation control turned: from then on the drive is told
+        without the limiter's ceiling that the feed may keep.
     """
 
     def __init__(
@@ -80,9 +85,12 @@ class Engine:
         feed: Feed | None,
         limits: LimitSet,
         pause_ends_over_s: float | None = None,
+        moves_ceiling: Callable[[Over], bool] | None = None,
     ) -> None:
         self._rate = sample_rate_hz
         self._feed = feed
+        self._moves_ceiling = moves_ceiling
+        self._ceiling_moved = False
         self._limits = limits
         self._plan = _audio_plan(sample_rate_hz)
         self._finder = OverFinder(pause_ends_over_s=pause_ends_over_s)
@@ -125,6 +133,11 @@ class Engine:
         if lost_n > 0:
             self._lost.append((self._memory.end_n, lost_n))
             self._lost_total_n += lost_n
+
+    def forget_ceiling(self) -> None:
+        """Tell the drive without the limiter's ceiling from the next over on: a control was turned."""
+        if self._feed is not None and self._feed.path is not None and self._feed.path.ceiling_fs is not None:
+            self._feed, self._ceiling_moved = self._feed.without_ceiling(), True
 
     def finish(self) -> list[Over]:
         """End the stream: the last partial quantum is looked at and a running over is closed."""
@@ -335,6 +348,10 @@ class Engine:
             feed=self._feed, limits=self._limits,
         )  # fmt: skip
         over = replace(over, start_s=start_n / self._rate)
+        if self._ceiling_moved and over.limiter.drive_db is not None:
+            over = replace(over, notes=(*over.notes, CEILING_MOVED))
+        if self._moves_ceiling is not None and not self._ceiling_moved and self._moves_ceiling(over):
+            self.forget_ceiling()
         level_dbfs = over.level.active_speech_dbfs
         if level_dbfs is None and len(samples):
             level_dbfs = power_db(float(np.dot(samples, samples)) / len(samples))

@@ -8,6 +8,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from audiotest.measure.limiter import CEILING_USED
 from audiotest.records import Over
 from audiotest.units import Z_90
 
@@ -124,6 +125,12 @@ def follow_trim(overs: Sequence[Over]) -> Trend:
         return _nothing(other)
     drive, drive_n = _drive_change(before, now)
     deviation, deviation_n = _deviation_change(before, now)
+    if drive is not None and deviation is not None and deviation.real and _counts_on_ceiling(now):
+        # A turned deviation control moves the ceiling, and with it what is read against it.
+        return Trend(
+            drive=None, deviation=deviation, against_n=deviation_n, sentence=_sentence(None, deviation),
+            reason="the peaks moved: perhaps the limiter's ceiling, which the drive counts on, did too",
+        )  # fmt: skip
     reason = "" if drive or deviation else "neither drive nor deviation was measured in both"
     if drive is None and deviation is not None:
         reason = "the limiter is hardly reached: the peaks show the mic gain"
@@ -131,6 +138,8 @@ def follow_trim(overs: Sequence[Over]) -> Trend:
             reason = "the drive was not measured in both"
         elif not _alike(before[0], now):
             reason = "one of the two overs was levelled or came through a narrow link"
+            if _counts_on_ceiling(before[0]) != _counts_on_ceiling(now):
+                reason = "the drive counts on the limiter's ceiling in one of the two overs only"
     return Trend(
         drive=drive, deviation=deviation, against_n=max(drive_n, deviation_n),
         sentence=_sentence(drive, deviation), reason=reason,
@@ -187,7 +196,13 @@ def _drive(over: Over) -> tuple[float, float] | None:
     return found.drive_db, max(OWN_SHARE * error, LEAST_DRIVE_ERROR_DB)
 
 
+def _counts_on_ceiling(over: Over) -> bool:
+    return CEILING_USED in over.notes
+
+
 def _alike(before: Over, now: Over) -> bool:
+    if _counts_on_ceiling(before) != _counts_on_ceiling(now):
+        return False
     return {*now.conditions} & ALIKE == {*before.conditions} & ALIKE
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
-from audiotest.advise.rules import judge
+from audiotest.advise.rules import judge, turns_deviation
 from audiotest.advise.wording import input_notes
 from audiotest.errors import AudiotestError
 from audiotest.feeds.file import open_recording
@@ -55,7 +55,9 @@ def check_file(file: str, channel: int | None, feed: Feed | None, limits: LimitS
     """Measure one recording from end to end; raises `AudiotestError` when it cannot be used."""
     source = open_recording(file, channel)
     try:
-        engine = Engine(source.sample_rate_hz, feed=feed, limits=limits)
+        engine = Engine(
+            source.sample_rate_hz, feed=feed, limits=limits, moves_ceiling=turns_deviation(feed, limits)
+        )
         overs: list[Over] = []
         for block in source.blocks():
             engine.mark_lost(block.lost_n)

@@ -12,7 +12,7 @@ from audiotest.errors import FileError, MeasureError, RequestError
 from audiotest.feeds.feedfile import LEARN_PATH_AGAIN, refuse_output
 from audiotest.feeds.file import open_recording
 from audiotest.feeds.scale import deemphasis_doubt, learn_from_hiss, learn_from_tone, load_feed, save_feed
-from audiotest.measure.path import learn_path, path_doubt
+from audiotest.measure.path import SOFT_DB, learn_path, path_doubt
 from audiotest.records import Feed, PathResponse
 from audiotest.terminal.card import make_console
 from audiotest.terminal.shown import complain, shown
@@ -26,7 +26,8 @@ OPTIONS = {
 """By what `audiotest.feeds.scale` calls them."""
 SHOWN_HZ = (300.0, 500.0, 1000.0, 1500.0, 2000.0, 2500.0, 3000.0)
 LOPSIDED_DB = -35.0
-SOFT_DB = 0.5
+HOLDS_KHZ = (0.3, 15.0)
+"""Where limiters hold, with room: 1.5 to 5 kHz in the services (common practice, no source)."""
 LONGEST_S = 120.0
 """A reference needs a few seconds; of a longer recording only this much is read."""
 
@@ -96,6 +97,12 @@ def _run_path(arguments: argparse.Namespace) -> int:
         response = learn_path(samples, sample_rate_hz)
     except MeasureError as error:
         raise MeasureError(f"{arguments.reference}: {error.what}", error.remedy) from error
+    ceiling_khz = None if response.ceiling_fs is None else response.ceiling_fs * feed.scale_khz_per_fs
+    believed = ceiling_khz is not None and HOLDS_KHZ[0] <= ceiling_khz <= HOLDS_KHZ[1]
+    keeps = arguments.keep_ceiling and believed
+    kept_before = feed.path is not None and feed.path.ceiling_fs is not None
+    if not keeps:
+        response = replace(response, ceiling_fs=None)
     kept = save_feed(replace(feed, path=response), output)
     console = make_console()
     console.print(
@@ -107,7 +114,26 @@ def _run_path(arguments: argparse.Namespace) -> int:
     doubt = None if feed.deemphasis_us is None else path_doubt(response, feed.deemphasis_us)
     if doubt is not None:
         complain(f"warning: {arguments.reference}: {doubt}")
-    console.print("It holds for this set, this receiver and this input; the volume may change.")
+    if ceiling_khz is not None:
+        stored = (
+            "kept" if keeps else "not kept" if arguments.keep_ceiling else "not kept: --keep-ceiling would"
+        )
+        off_db = feed.scale_uncertainty_db
+        console.print(f"The limiter holds {ceiling_khz:.2f} kHz, ±{off_db:.1f} dB by the scale ({stored}).")
+    if arguments.keep_ceiling and not keeps:
+        why = "the limiter is a soft one and has no ceiling to keep"
+        if ceiling_khz is not None:
+            why = "no set holds there: the volume is not that of the scale; set it and record the tones again"
+        complain(f"warning: {arguments.reference}: {why}")
+    elif kept_before and not keeps:
+        console.print("The ceiling kept before is no longer in it.")
+    if keeps:
+        console.print(
+            "It holds for this set, this receiver and this input, the ceiling only while neither the volume "
+            "nor the deviation control is turned."
+        )
+    else:
+        console.print("It holds for this set, this receiver and this input; the volume may change.")
     _say_kept(console, kept)
     return 0
 

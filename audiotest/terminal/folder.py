@@ -11,6 +11,7 @@ import stat
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import closing, suppress
+from dataclasses import asdict
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -142,7 +143,8 @@ def _ends_line(file: Any) -> bool:
 
 def memory_path(feed: Feed | None, limits: LimitSet, channel: int | None) -> Path:
     """File of what was measured under these conditions, by this version."""
-    scale = None if feed is None else feed.figures()
+    # The whole of it, and not the figures that are shown: another path reads otherwise.
+    scale = None if feed is None else asdict(feed)
     conditions = json.dumps([MEMORY_SCHEMA, SCHEMA, __version__, limits.id, channel, scale], default=str)
     name = hashlib.sha256(conditions.encode()).hexdigest()[:24]
     return user_cache_path("audiotest", appauthor=False) / "check" / f"{name}.jsonl"

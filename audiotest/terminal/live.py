@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from audiotest.advise.rules import turns_deviation
 from audiotest.errors import RequestError
 from audiotest.extras import how_to_install
 from audiotest.feeds.scale import load_feed
@@ -55,7 +56,10 @@ def listen(
     """
     source = open_input(arguments.device, None, arguments.channel)
     rate_hz = source.sample_rate_hz
-    engine = Engine(rate_hz, feed=feed, limits=limits, pause_ends_over_s=PAUSE_ENDS_OVER_S)
+    engine = Engine(
+        rate_hz, feed=feed, limits=limits, pause_ends_over_s=PAUSE_ENDS_OVER_S,
+        moves_ceiling=turns_deviation(feed, limits),
+    )  # fmt: skip
     events: queue.SimpleQueue[WorkerEvent] = queue.SimpleQueue()
     watch = watch_hiss(engine, rate_hz, feed)
     screen = Screen(limits, feed)
@@ -76,6 +80,8 @@ def listen(
         def take(samples: NDArray[np.float32]) -> None:
             for taker in takers:
                 taker(samples)
+            if watch is not None and watch.drift.state == "moved":
+                engine.forget_ceiling()
 
         hear = events.put if keeping is None else keeping.hearing(events.put)
         worker = Worker(source, engine, hear, on_samples=take)

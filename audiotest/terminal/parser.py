@@ -26,6 +26,10 @@ each, into the set's microphone socket, all 20 dB or more above the level at whi
 limiting starts, and record them from the monitor receiver. The path holds for
 this set's splatter filter, this receiver and this input.
 
+With --keep-ceiling the height at which the limiter holds the tones is kept as well,
+and the drive is much surer: for as long as neither the volume nor the deviation
+control is turned. A limiter of diodes has no such height.
+
 Into a dummy load: these tones sound harsh, fill the channel, and need a licence
 on the air. Attenuate them: a sound card's output can overload a socket.
 """
@@ -167,4 +171,8 @@ def _add_feed(commands: "_Commands[_Parser]") -> None:
     path.add_argument("--feed", required=True, metavar="FEED.toml", help="learned feed to add the path to")
     path.add_argument("-o", "--output", metavar="OUT.toml", help="file to write instead of the feed's own")
     path.add_argument("--channel", type=from_one, metavar="N", help="channel of the recording, from 1")
+    path.add_argument(
+        "--keep-ceiling", action="store_true",
+        help="the volume and the deviation control stay as they were for the tones: keep its height",
+    )  # fmt: skip
     path.set_defaults(module="audiotest.terminal.feed", way="path")

@@ -61,6 +61,9 @@ def _rounds(notebook: Notebook, feed: Feed | None, limits: LimitSet, so_far: _So
             prompt=f"Over {number}: key up, wait half a second, read aloud for six seconds, let go.",
             settle_s=0.0, listen_s=SPEAK_S, speak=True, keyed=True,
         )  # fmt: skip
+        # A turned deviation control has moved the limiter's ceiling, if the feed keeps one.
+        if feed is not None and so_far.factor != 1.0:
+            feed = feed.without_ceiling()
         over = _longest(heard, feed, limits)
         if over is None:
             notebook.notes.append(f"over {number}: no speech found")

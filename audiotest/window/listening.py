@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from audiotest.advise.rules import turns_deviation
 from audiotest.errors import AudiotestError
 from audiotest.feeds.protocol import Source
 from audiotest.records import Feed, LimitSet, LiveReading
@@ -66,7 +67,10 @@ class Listening:
         self.tape = AudioTape(self.rate_hz)
         self._needle = VolumeIndicator(self.rate_hz)
         self._levels: MeterLevels | None = None
-        self._engine = Engine(self.rate_hz, feed=feed, limits=limits, pause_ends_over_s=pause_ends_over_s)
+        self._engine = Engine(
+            self.rate_hz, feed=feed, limits=limits, pause_ends_over_s=pause_ends_over_s,
+            moves_ceiling=turns_deviation(feed, limits),
+        )  # fmt: skip
         learned_dbfs = None if feed is None else feed.hiss_dbfs
         self._watch = HissWatch(self.rate_hz, learned_dbfs, lambda: not self._engine.in_over)
         self._wake = wake
@@ -118,6 +122,8 @@ class Listening:
         self.tape.append(samples)
         self._needle.push(samples)
         self._watch.push(samples)
+        if self._watch.drift.state == "moved":
+            self._engine.forget_ceiling()
         self._levels = MeterLevels(
             time_s=self.tape.end_n / self.rate_hz,
             level_dbfs=self._needle.level_dbfs,

@@ -350,6 +350,9 @@ def feed_line(
         scale = (
             f"full scale {feed.scale_khz_per_fs:.2f} kHz ±{feed.scale_uncertainty_db:.1f} dB ({feed.method})"
         )
+        if feed.path is not None and feed.path.ceiling_fs is not None:
+            # In sight, since it holds only while volume and deviation control stay.
+            scale += f", limiter holds {feed.path.ceiling_fs * feed.scale_khz_per_fs:.2f} kHz"
     lost_n = 0 if reading is None else reading.lost_n
     return FeedLine(
         source=source,

@@ -39,6 +39,7 @@ MENTIONED: dict[str, dict[str, str]] = {
     "feed learn REF --tone-hz 1000 --deviation-khz 1.5 --deemphasis-us 750 -o FEED.toml": {"REF": "tone.wav"},
     "feed learn-path REF --feed FEED.toml": {"REF": "limited.wav", "FEED.toml": "bench.toml"},
     "feed learn-path tones.wav --feed bench.toml": {"tones.wav": "limited.wav"},
+    "feed learn-path tones.wav --feed bench.toml --keep-ceiling": {"tones.wav": "limited.wav"},
     "heard FILE": {"FILE": "found.wav"},
     "iq FILE": {"FILE": "iq.wav"},
     "limits": {},

@@ -26,7 +26,9 @@ RESPONSE = PathResponse(
 )  # fmt: skip
 
 
-@pytest.mark.parametrize("response", [RESPONSE, replace(RESPONSE, even_db=None)])
+@pytest.mark.parametrize(
+    "response", [RESPONSE, replace(RESPONSE, even_db=None), replace(RESPONSE, ceiling_fs=0.287)]
+)
 def test_scale_and_path_come_back_as_they_were(tmp_path: Path, response: PathResponse) -> None:
     path = tmp_path / "bench.toml"
     save_feed(replace(FEED, path=response), path)

@@ -108,6 +108,9 @@ def test_the_learnt_response_is_the_radios_own(splatter, receiver, drive_db, gai
     assert np.max(np.abs(gain)) < gain_db
     assert np.max(np.abs(phase)) < phase_rad
     assert path.drive_db == pytest.approx(drive_db, abs=3.0)
+    at = np.array([1000.0])
+    passed = abs((analogue_lowpass(*splatter, at) * audio_response(rx, at))[0])
+    assert path.ceiling_fs == pytest.approx(tx.ceiling_khz * passed / rx.scale_khz_per_fs, rel=0.03)
     assert len(path.tones_hz) == len(TONES_HZ)
     assert path.tones_hz == pytest.approx(TONES_HZ, rel=1e-4)
     inside = [300.0 <= hz <= 3000.0 for hz in path.hz]
@@ -116,18 +119,24 @@ def test_the_learnt_response_is_the_radios_own(splatter, receiver, drive_db, gai
 
 
 @pytest.mark.parametrize(
-    ("shape", "most_db"),
+    ("shape", "most_db", "ceiling"),
     [
-        (lambda x: np.clip(16.0 * x, -1.0, 1.0), 0.2),
-        (lambda x: 16.0 * x / (1.0 + np.abs(16.0 * x) ** 4) ** 0.25, 0.3),
-        (lambda x: np.sign(x) * np.minimum(16.0 * np.abs(x), 0.6 + 0.2 * np.log1p(80.0 * np.abs(x))), 0.6),
-        (lambda x: np.clip(16.0 * x, -0.9, 1.1), 0.3),
-        (lambda x: np.clip(16.0 * x + 0.5, -1.0, 1.0), 0.3),
+        (lambda x: np.clip(16.0 * x, -1.0, 1.0), 0.2, 1.0),
+        (lambda x: 16.0 * x / (1.0 + np.abs(16.0 * x) ** 4) ** 0.25, 0.3, 1.0),
+        (
+            lambda x: np.sign(x) * np.minimum(16.0 * np.abs(x), 0.6 + 0.2 * np.log1p(80.0 * np.abs(x))),
+            0.6,
+            None,
+        ),
+        (lambda x: np.clip(16.0 * x, -0.9, 1.1), 0.3, 1.0),
+        (lambda x: np.clip(16.0 * x + 0.5, -1.0, 1.0), 0.3, 1.0),
     ],
     ids=["hard", "soft knee", "diodes", "uneven levels", "off centre"],
 )
-def test_limiters_of_other_shapes_teach_the_same_path(shape, most_db):
+def test_limiters_of_other_shapes_teach_the_same_path(shape, most_db, ceiling):
     path = learn_path(bench(shape), RATE_HZ)
+    # Diodes go on growing: there is no height at which they hold.
+    assert path.ceiling_fs == (None if ceiling is None else pytest.approx(ceiling, rel=0.03))
     gain, phase = errors(path, lambda hz: analogue_lowpass("butterworth", 4, 3000.0, hz))
     assert np.max(np.abs(gain)) < most_db
     assert np.max(np.abs(phase)) < 0.05

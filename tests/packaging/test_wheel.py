@@ -152,7 +152,8 @@ def test_wheel_holds_the_package_and_the_voices(built: Built) -> None:
     assert len(voices) >= 7
     package = {name for name in _in_wheel(built) if name.startswith("audiotest/")}
     assert package == _files_in(built.tree, "audiotest") | voices
-    assert {"audiotest/measure/drive_model.npz", "audiotest/keep/pages/report.html"} <= package
+    models = {f"audiotest/measure/{name}.npz" for name in ("drive_model", "drive_model_told")}
+    assert {*models, "audiotest/keep/pages/report.html"} <= package
     assert "audiotest/keep/pages/report.css" in package
 
 

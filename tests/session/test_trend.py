@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from audiotest.measure.limiter import CEILING_USED
 from audiotest.records import Deviation, EndBeep, Level, Limiter, Noise, Over, Subaudible
 from audiotest.session.trend import ALIKE_DB, OWN_SHARE, follow_trim
 
@@ -137,6 +138,30 @@ def test_what_moves_the_drive_in_both_overs_alike_lets_them_be_compared(name):
         assert trend.drive is None
         assert trend.deviation is not None
         assert "narrow link" in trend.reason
+
+
+@pytest.mark.parametrize(
+    ("notes", "drive", "reason"),
+    [
+        (([CEILING_USED], [CEILING_USED]), False, "perhaps the limiter's ceiling"),
+        (([CEILING_USED], []), False, "in one of the two overs only"),
+        (([], [CEILING_USED]), False, "in one of the two overs only"),
+        (([], []), True, ""),
+    ],
+)
+def test_a_ceiling_that_may_have_moved_with_the_deviation_control_tells_no_drive(notes, drive, reason):
+    before, now = notes
+    overs = session((12.0, 2.6), (6.0, 1.9))
+    overs = [replace(overs[0], notes=tuple(before)), replace(overs[1], notes=tuple(now))]
+    trend = follow_trim(overs)
+    assert (trend.drive is not None) == drive
+    assert reason in trend.reason
+    assert "deviation down 0.7 kHz" in trend.sentence
+
+
+def test_a_ceiling_that_stood_still_tells_the_drive():
+    overs = [replace(spoken, notes=(CEILING_USED,)) for spoken in session((12.0, 2.4), (5.0, 2.4))]
+    assert follow_trim(overs).sentence == "drive down 7 dB since the last over"
 
 
 def test_too_few_overs_and_a_spoilt_one_before():

@@ -1,6 +1,7 @@
 """``audiotest feed learn-path``: from a recording of overdriven tones to the [path] table of a feed."""
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -19,14 +20,11 @@ FEED = Feed(
 )  # fmt: skip
 
 
-def tones(drive):
-    """Eight tones clipped at 0.3 of full scale, through a 3 kHz Butterworth low-pass of order 4."""
+def tones(drive, limiter=lambda x: np.clip(x, -1, 1)):
+    """Eight tones limited at 0.3 of full scale, through a 3 kHz Butterworth low-pass of order 4."""
     t = np.arange(round(0.5 * 192000)) / 192000
     sent = np.concatenate(
-        [
-            np.clip(drive * np.sin(2 * np.pi * hz * t), -1, 1)
-            for hz in (200, 250, 310, 390, 480, 600, 750, 950)
-        ]
+        [limiter(drive * np.sin(2 * np.pi * hz * t)) for hz in (200, 250, 310, 390, 480, 600, 750, 950)]
     )
     heard = filtered(sent, 192000, analogue_lowpass("butterworth", 4, 3000.0, padded_bins(len(sent), 192000)))
     return 0.3 * heard[::4] + 1e-3 * np.random.default_rng(1).standard_normal(len(heard[::4]))
@@ -64,6 +62,49 @@ def test_a_path_that_contradicts_the_feeds_deemphasis_is_doubted(capsys, bench, 
     assert ("another input or receiver" in said) == doubted
     assert said.count("\n") == doubted
     assert load_feed(feed).path is not None
+
+
+def test_the_ceiling_is_told_always_and_kept_when_the_controls_stay(capsys, bench):
+    feed = bench / "bench.toml"
+    request = ["feed", "learn-path", str(bench / "tones.wav"), "--feed", str(feed)]
+    assert main(request) == 0
+    # Clipped at 0.3 of full scale, 6.25 kHz each.
+    khz = re.search(r"The limiter holds (.*) kHz, ±0.2 dB by the scale \(not", capsys.readouterr().out)
+    assert khz is not None
+    assert float(khz[1]) == pytest.approx(0.3 * 6.25, rel=0.02)
+    assert load_feed(feed).path.ceiling_fs is None
+    assert main([*request, "--keep-ceiling"]) == 0
+    said = capsys.readouterr().out
+    assert f"The limiter holds {khz[1]} kHz, ±0.2 dB by the scale (kept)." in said
+    assert "neither the volume nor the deviation control is turned" in " ".join(said.split())
+    assert load_feed(feed).path.ceiling_fs == pytest.approx(0.3, rel=0.01)
+    # Learnt again without the option, the ceiling is gone, and that is said.
+    assert main(request) == 0
+    assert "The ceiling kept before is no longer in it." in capsys.readouterr().out
+    assert load_feed(feed).path.ceiling_fs is None
+
+
+def test_a_ceiling_where_no_set_holds_is_not_kept(capsys, bench):
+    soundfile.write(bench / "quiet.wav", 0.02 * tones(16.0), RATE_HZ, subtype="PCM_24")
+    feed = bench / "bench.toml"
+    request = ["feed", "learn-path", str(bench / "quiet.wav"), "--feed", str(feed), "--keep-ceiling"]
+    assert main(request) == 0
+    said = capsys.readouterr()
+    assert "kHz, ±0.2 dB by the scale (not kept)." in said.out
+    assert said.err.count("no set holds there") == 1
+    assert load_feed(feed).path.ceiling_fs is None
+
+
+def test_diodes_have_no_ceiling_to_keep(capsys, bench):
+    diodes = lambda x: np.sign(x) * np.minimum(np.abs(x), 0.6 + 0.2 * np.log1p(5.0 * np.abs(x)))  # noqa: E731
+    soundfile.write(bench / "diodes.wav", tones(16.0, diodes), RATE_HZ)
+    feed = bench / "bench.toml"
+    request = ["feed", "learn-path", str(bench / "diodes.wav"), "--feed", str(feed), "--keep-ceiling"]
+    assert main(request) == 0
+    said = capsys.readouterr()
+    assert said.err.count("has no ceiling to keep") == 1
+    assert "holds" not in said.out.replace("It holds", "")
+    assert load_feed(feed).path.ceiling_fs is None
 
 
 def test_another_output_leaves_the_feed_as_it_was(capsys, bench):

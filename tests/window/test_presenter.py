@@ -3,7 +3,7 @@ from dataclasses import replace
 
 import pytest
 
-from audiotest.records import LimitSet, Over
+from audiotest.records import LimitSet, Over, PathResponse
 from audiotest.session.guard import judge_hiss
 from audiotest.window.comparison import compare_lines
 from audiotest.window.fartext import far_view
@@ -170,6 +170,20 @@ def test_feed_line_always_says_scale_and_loss(reading: Callable[..., object]) ->
     assert "960" in lost.lost
     assert "no scale" in lost.scale
     assert feed_line("line in", None, None, "", "unplugged").state == "unplugged"
+
+
+def test_feed_line_says_that_the_limiters_ceiling_is_counted_on() -> None:
+    nought = (0.0, 0.0)
+    path = PathResponse(
+        hz=(300.0, 3000.0), gain_db=nought, phase_rad=nought, gain_error_db=nought, phase_error_rad=nought,
+        drive_db=24.0, softness_db=0.0, even_db=None, tones_hz=(200.0,), ceiling_fs=0.28,
+    )  # fmt: skip
+    said = feed_line("line in", replace(PRACTICE_FEED, path=path), None, "", None)
+    assert said.scale.endswith(", limiter holds 2.24 kHz")
+    without = feed_line(
+        "line in", replace(PRACTICE_FEED, path=replace(path, ceiling_fs=None)), None, "", None
+    )
+    assert "limiter" not in without.scale
 
 
 def test_labels_and_comparison(log: OverLog, over: MakeOver) -> None:

@@ -15,7 +15,7 @@ from audiotest.errors import DeviceError
 from audiotest.feeds.protocol import Source
 from audiotest.feeds.simulated import SimulatedSource
 from audiotest.measure import drivemodel
-from audiotest.records import LimitSet
+from audiotest.records import LimitSet, PathResponse
 from audiotest.session.guard import hiss_level
 from audiotest.standards.limits import get_limits
 from audiotest.window.practice import PRACTICE_FEED, render_hiss
@@ -175,13 +175,20 @@ def test_a_moved_volume_control_is_noticed_between_overs(sitting: Sitting) -> No
     hiss = np.tile(render_hiss(), 2)[: 6 * 48000]
     level_dbfs, steady = hiss_level(hiss[:24000], 48000)
     assert steady
-    sitting.input_feed = replace(PRACTICE_FEED, hiss_dbfs=level_dbfs)
+    nought = (0.0, 0.0)
+    path = PathResponse(
+        hz=(300.0, 3000.0), gain_db=nought, phase_rad=nought, gain_error_db=nought, phase_error_rad=nought,
+        drive_db=24.0, softness_db=0.0, even_db=None, tones_hz=(200.0,), ceiling_fs=0.28,
+    )  # fmt: skip
+    sitting.input_feed = replace(PRACTICE_FEED, hiss_dbfs=level_dbfs, path=path)
     hear(sitting, np.concatenate([hiss, 10.0 ** (-3.0 / 20.0) * np.tile(hiss, 2)]))
     assert sitting.listening is not None
     drift = sitting.listening.hiss_drift
     assert drift.state == "moved"
     assert drift.shift_db == pytest.approx(-3.0, abs=0.4)
     assert "level moved −" in hiss_words(drift, True)
+    # The limiter's ceiling moved with it.
+    assert sitting.listening._engine._ceiling_moved
 
 
 def test_the_first_over_does_not_wait_for_the_model(sitting: Sitting) -> None:

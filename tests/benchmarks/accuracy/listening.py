@@ -96,4 +96,5 @@ def measured(
         "confidence": advice.confidence,
         "conditions": over.conditions,
         "overload_runs": over.overload_runs,
+        "notes": over.notes,
     }

@@ -19,7 +19,7 @@ OVERS = "accuracy-overs.json"
 PAGE = "accuracy.md"
 DRIVE = "accuracy-drive.svg"
 DEVIATION = "accuracy-deviation.svg"
-FURTHER = ("bound", "heard", "turns", "coded", "outside")
+FURTHER = ("bound", "heard", "turns", "coded", "outside", "ceiling", "familiar")
 """Scripts whose own figures the page shows as they wrote them; a further one has its table in `report.py`."""
 
 INTRODUCTION = """# How accurate the judgement is

@@ -181,6 +181,51 @@ def path_table(records: list[Record], tool: dict[str, Prediction], with_path: di
     return table([*head, "90 % within dB", "in interval"], body)
 
 
+CEILING = """\
+With `--keep-ceiling` the height at which the limiter holds is known besides the path, and so how far the
+speech stands under it or reaches it. Where a control was turned since, the ceiling is left out once the drive
+contradicts what the speech alone tells ("left out"). Limiters of diodes are not among these overs: they hold
+at no height."""
+CEILING_PARTS = {
+    "set": "{overs} plain overs of the set by {talkers} talkers:",
+    "outside": "{overs} overs of another model of the radio ([below](#with-another-model-of-the-radio)) that "
+    "no choice saw, their paths learnt from tones through it:",
+}
+
+
+def ceiling_table(found: dict[str, Any]) -> str:
+    """The drive by what was known, and how often the ceiling was left out."""
+    body = []
+    for name, row in found["rows"].items():
+        some, clear = row["drive"], row["clear"]
+        figures = [cell(some[key]) for key in ("n", "rms_db", "median_db", "bias_db")]
+        figures += [cell(some["coverage"], 2), *(cell(clear[key]) for key in ("n", "rms_db", "median_db"))]
+        body.append([name, *figures, cell(row["all"]["rms_db"]), str(row["void"])])
+    head = ["known", "3 … 24 dB: n", "RMS dB", "median error dB", "bias dB", "in interval"]
+    head += ["of these clearly heard: n", "RMS dB", "median error dB", "all drives: RMS dB", "left out"]
+    return table(head, body)
+
+
+def ceiling_advice_table(found: dict[str, Any]) -> str:
+    """The mic gain advice in clear cases by what was known."""
+    body = [
+        [name, *(str(row[part][key]) for part in ("advice", "clear_advice") for key in OUTCOMES)]
+        for name, row in found["rows"].items()
+    ]
+    return table(["mic gain", *OUTCOMES, "clearly heard: n", *OUTCOMES[1:]], body)
+
+
+def ceiling_text(found: dict[str, Any]) -> str:
+    """What the ceiling adds to a learnt path, as `ceiling.py` found it."""
+    parts = [
+        (words.format(**found[part]), found[part]) for part, words in CEILING_PARTS.items() if part in found
+    ]
+    made = [CEILING]
+    for words, some in parts:
+        made += [words, ceiling_table(some), ceiling_advice_table(some)]
+    return "\n\n".join(made)
+
+
 OUTSIDE = """\
 {n} plain overs of {talkers} talkers of the test split through `otherradio.py`, a radio designed apart from
 the one that made training set and test set, without any of its code: other emphasis networks, limiters and
@@ -223,15 +268,21 @@ def outside_text(found: dict[str, Any]) -> str:
 def sections(measured: Measured) -> list[tuple[str, str]]:
     """Every table under its heading, in the order of the page; without the figures for one it is left out."""
     records, tool = measured.records, measured.tool
-    bound, heard, outside = (measured.further.get(name) for name in ("bound", "heard", "outside"))
+    bound, heard, outside, ceiling = (
+        measured.further.get(name) for name in ("bound", "heard", "outside", "ceiling")
+    )
     made = [("Drive", drive_table(records, tool, measured.crest))]
     if any(r["in_band_db"] is not None for r in records):
         made.append(("Drive by where the limiter's peaks lie", in_band_table(records, tool)))
     if bound is not None:
-        made.append((f"{STOPS}: drive", stops.drive_bound(bound)))
+        known = measured.further.get("familiar")
+        more = "" if known is None else "\n\n" + stops.familiar(known)
+        made.append((f"{STOPS}: drive", stops.drive_bound(bound) + more))
     if measured.path:
         why = "" if bound is None else "\n\n" + stops.words(bound, stops.PATH)
         made.append(("Drive with the path learnt", path_table(records, tool, measured.path) + why))
+    if ceiling is not None:
+        made.append(("Drive with the limiter's ceiling kept", ceiling_text(ceiling)))
     made += [
         ("Limiting against none: area under the ROC curve", detection_table(records, tool, measured.crest)),
         ("Deviation", deviation_table(records, tool)),

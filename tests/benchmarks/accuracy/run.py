@@ -10,6 +10,7 @@ import argparse
 import json
 import time
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
@@ -49,7 +50,8 @@ def measured_set(folder: Path, split: str, seen: str, workers: int) -> overs.Mea
     (folder / f"predictions-{split}.json").write_text(json.dumps(tool))
     with_path: dict[str, Prediction] = {}
     if (folder / f"paths-{split}.json").exists():
-        with_path = predict(folder, split, workers, read_paths(folder, split))
+        paths = {name: replace(path, ceiling_fs=None) for name, path in read_paths(folder, split).items()}
+        with_path = predict(folder, split, workers, paths)
     outband = folder / "outband.json"
     in_band_db = json.loads(outband.read_text()) if outband.exists() else {}
     records, crest = baseline_predictions(folder, split, baseline(folder))

@@ -59,6 +59,25 @@ threshold known, and {relative_right:.0f} with the filter alone. (Before the too
 peaks too.)"""
 
 
+FAMILIAR = """\
+How much of the error is the talkers' own that the model did not meet? In fresh overs of the {talkers}
+talkers it learnt from it errs by {heard_db:.1f} dB RMS from 3 to 24 dB, with the path known by {path_db:.1f},
+with the limiter's ceiling known as well by {ceiling_db:.1f}; of those with a carrier 18 dB and more over the
+noise and 5 s of active speech by {heard_clear_db:.1f}, {path_clear_db:.1f} and {ceiling_clear_db:.1f} dB
+(`familiar.py`). More talkers to learn from would not take that away."""
+
+
+def familiar(found: Found) -> str:
+    """What the model errs by on talkers that it learnt from, in words."""
+    figures = {"talkers": found["talkers"]}
+    for name in ("heard", "path", "ceiling"):
+        figures |= {
+            f"{name}_db": found[name]["all"]["rms_db"],
+            f"{name}_clear_db": found[name]["clear"]["rms_db"],
+        }
+    return textwrap.fill(FAMILIAR.format(**figures), WIDTH, break_long_words=False, break_on_hyphens=False)
+
+
 def methods_at(found: Found, view: str) -> dict[str, Found]:
     """What each method came to in one view, in the order of `METHODS`."""
     return {

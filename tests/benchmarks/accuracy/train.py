@@ -7,7 +7,8 @@ turn measured peaks into sent ones, and which confounder this may be. PyTorch is
 multiplies the arrays with numpy (`audiotest.measure.drivemodel`).
 
 ``python -m tests.benchmarks.accuracy.train LESSONS --exam TEST.npz --minutes 15 --nets 3 --out MODEL.npz``;
-with ``--start MODEL.npz --rate 1e-3`` the networks of a model go on learning, from further lessons.
+with ``--start MODEL.npz --rate 1e-3`` the networks of a model go on learning, from further lessons; with
+``--told`` they learn from the lessons alone that tell how far the speech stands over the limiter's ceiling.
 """
 
 import argparse
@@ -39,6 +40,9 @@ Scale = dict[str, Floats]
 
 
 WHOLE_N = 280
+TOLD = 9
+"""Column of the targets with the speech over the limiter's ceiling; `drivemodel.model_figures` is told it."""
+TOLD_DEVIATION_DB = 3.0
 
 
 def with_path_flag(whole: Floats) -> Floats:
@@ -47,19 +51,25 @@ def with_path_flag(whole: Floats) -> Floats:
 
 
 class Data:
-    """Lessons in memory."""
+    """Lessons in memory; with ``told`` those that tell of the ceiling, which is their last figure then."""
 
-    def __init__(self, paths: list[Path]) -> None:
+    def __init__(self, paths: list[Path], *, told: bool = False) -> None:
         files = [np.load(path) for path in paths]
-        self.targets = np.concatenate([f["targets"][:, :7] for f in files])
-        self.whole = np.concatenate([with_path_flag(f["whole"]) for f in files])
-        self.talkers = np.concatenate([f["talkers"] for f in files])
+        targets = [f["targets"] for f in files]
+        keep = [np.isfinite(t[:, TOLD]) if told else np.ones(len(t), dtype=bool) for t in targets]
+        self.told = told
+        self.targets = np.concatenate([t[k, :7] for t, k in zip(targets, keep, strict=True)])
+        whole = [with_path_flag(f["whole"]) for f in files]
+        if told:
+            whole = [np.column_stack([w, t[:, TOLD]]) for w, t in zip(whole, targets, strict=True)]
+        self.whole = np.concatenate([w[k] for w, k in zip(whole, keep, strict=True)])
+        self.talkers = np.concatenate([f["talkers"][k] for f, k in zip(files, keep, strict=True)])
         self.frames: list[NDArray[np.float16]] = []
         self.frame_db: list[NDArray[np.float16]] = []
-        for f in files:
+        for f, k in zip(files, keep, strict=True):
             ends = np.cumsum(f["counts"])[:-1]
-            self.frames += np.split(f["frames"], ends)
-            self.frame_db += np.split(f["frame_db"], ends)
+            for own, name in ((self.frames, "frames"), (self.frame_db, "frame_db")):
+                own += [part for part, kept in zip(np.split(f[name], ends), k, strict=True) if kept]
         self.lengths = np.array([min(len(f), MOST_FRAMES) for f in self.frames])
         self.kinds = self.targets[:, 5].astype(np.int64)
 
@@ -86,13 +96,34 @@ class Data:
         }
 
 
+def with_told(net: "Net") -> "Net":
+    """A network that is told of the ceiling as well, and makes nothing of it yet."""
+    width, n_frame = net.frame.weight.shape
+    grown = Net(n_frame, net.whole.weight.shape[1] + 1, width, told=True)
+    state = net.state_dict()
+    state["whole.weight"] = functional.pad(state["whole.weight"], (0, 1))
+    grown.load_state_dict(state)
+    return grown
+
+
+def scale_with_told(scale: Scale) -> Scale:
+    """The scale of a model that is told of the ceiling as well."""
+    more = {"whole_mean": 0.0, "whole_deviation": TOLD_DEVIATION_DB}
+    return scale | {name: np.append(scale[name], np.float32(value)) for name, value in more.items()}
+
+
 class Net(nn.Module):
-    """Frames and whole to frame levels, six figures and kinds; `audiotest.measure.drivemodel` mirrors it."""
+    """Frames and whole to frame levels, six figures and kinds; `audiotest.measure.drivemodel` mirrors it.
+
+    ``told`` of the ceiling, it never learns without that figure.
+    """
 
     def __init__(
-        self, n_frame: int, n_whole: int, width: int, drop: float = 0.15, drop_whole: float = 0.3
-    ) -> None:
+        self, n_frame: int, n_whole: int, width: int, drop: float = 0.15, drop_whole: float = 0.3,
+        *, told: bool = False,
+    ) -> None:  # fmt: skip
         super().__init__()
+        self.never_dropped_n = int(told)
         self.frame = nn.Linear(n_frame, width)
         self.whole = nn.Linear(n_whole, width)
         self.near = nn.Conv1d(width, width, 5, padding=2)
@@ -109,7 +140,8 @@ class Net(nn.Module):
     ) -> tuple[torch.Tensor, torch.Tensor]:
         """`frames` (n, t, f), `mask` (n, t) of ones and zeros, `whole` (n, w)."""
         m = mask[:, :, None]
-        known = self.whole(self.drop_whole(whole))
+        some, all_of_it = whole.split([whole.shape[1] - self.never_dropped_n, self.never_dropped_n], dim=1)
+        known = self.whole(torch.cat([self.drop_whole(some), all_of_it], dim=1))
         h = functional.silu(self.frame(frames) + known[:, None, :]) * m
         h = (h + functional.silu(self.near(h.transpose(1, 2)).transpose(1, 2))) * m
         count = m.sum(dim=1)
@@ -217,7 +249,8 @@ def read_model(path: Path) -> tuple[list[Net], Scale]:
     nets = []
     for own in arrays:
         width, n_frame = own["frame.weight"].shape
-        net = Net(n_frame, own["whole.weight"].shape[1], width)
+        n_whole = own["whole.weight"].shape[1]
+        net = Net(n_frame, n_whole, width, told=n_whole > WHOLE_N)
         net.load_state_dict({name: torch.from_numpy(values) for name, values in own.items()})
         nets.append(net.eval())
     return nets, scale
@@ -286,6 +319,8 @@ def learn(options: argparse.Namespace, seed: int) -> Net:
     begun = [] if options.start is None else read_model(options.start)[0]
     start = begun[seed % len(begun)] if begun else None
     data, scale = _lessons[0]
+    if options.told and start is not None:
+        start = with_told(start)
     return fit(
         data, scale, seed=seed, minutes=options.minutes, width=options.width, rate=options.rate, start=start
     )
@@ -303,19 +338,25 @@ def main() -> None:
     parser.add_argument("--rate", type=float, default=2e-3)
     parser.add_argument("--start", type=Path, help="model whose networks go on learning, in turn")
     parser.add_argument("--keep", action="store_true", help="have the networks of --start in the model too")
+    parser.add_argument("--told", action="store_true", help="go on from --start told of the ceiling as well")
     parser.add_argument("--workers", type=int, default=1)
     options = parser.parse_args()
     if options.keep and options.start is None:
         parser.error("--keep keeps the networks of --start, which is missing")
+    if options.told and (options.start is None or options.keep):
+        parser.error("--told wants networks to go on from, by --start, and keeps none of them")
     torch.set_num_threads(1)
-    data = Data([path for folder in options.lessons for path in sorted(folder.glob("lesson-*.npz"))])
+    paths = [path for folder in options.lessons for path in sorted(folder.glob("lesson-*.npz"))]
+    data = Data(paths, told=options.told)
     scale = data.scale()
     print(f"{len(data.frames)} overs, {len(set(data.talkers))} talkers")
     kept: list[Net] = []
-    exams = {path.stem: Data([path]) for path in options.exam}
+    exams = {path.stem: Data([path], told=options.told) for path in options.exam}
     if options.start is not None:
         start, scale = read_model(options.start)
         kept = start if options.keep else []
+        if options.told:
+            start, scale = [with_told(net).eval() for net in start], scale_with_told(scale)
         for name, exam in exams.items():
             report(f"{name}, before", exam, predict(start, exam, scale))
     _lessons.append((data, scale))
