@@ -32,12 +32,16 @@ KEY_SCHEMA = "audiotest-blind-1"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Listened:
-    """One of the two: its sound, shape (n,), full scale 1.0, and what was measured on it."""
+    """One of the two: its sound, shape (n,), full scale 1.0, and what was measured on it.
+
+    ``starts_s`` is when it starts in the over's stream; None for a clip, which starts where clips do.
+    """
 
     name: str
     samples: NDArray[np.float32]
     rate_hz: int
     over: Over | None
+    starts_s: float | None = None
 
     @property
     def heard(self) -> NDArray[np.float32]:
@@ -47,7 +51,10 @@ class Listened:
             return self.samples
         from_s = over.start_s if over.speech_start_s is None else over.speech_start_s
         to_s = over.end_s if over.speech_end_s is None else over.speech_end_s
-        return over_in_clip(self.samples, self.rate_hz, over.start_s, from_s, to_s)
+        if self.starts_s is None:
+            return over_in_clip(self.samples, self.rate_hz, over.start_s, from_s, to_s)
+        first_n, end_n = (max(round((at_s - self.starts_s) * self.rate_hz), 0) for at_s in (from_s, to_s))
+        return self.samples[first_n:end_n]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -90,7 +90,8 @@ class Engine:
         self._rate = sample_rate_hz
         self._feed = feed
         self._moves_ceiling = moves_ceiling
-        self._ceiling_moved = False
+        self.ceiling_moved = False
+        """Whether the drive is told without the ceiling that the feed keeps."""
         self._limits = limits
         self._plan = _audio_plan(sample_rate_hz)
         self._finder = OverFinder(pause_ends_over_s=pause_ends_over_s)
@@ -137,7 +138,7 @@ class Engine:
     def forget_ceiling(self) -> None:
         """Tell the drive without the limiter's ceiling from the next over on: a control was turned."""
         if self._feed is not None and self._feed.path is not None and self._feed.path.ceiling_fs is not None:
-            self._feed, self._ceiling_moved = self._feed.without_ceiling(), True
+            self._feed, self.ceiling_moved = self._feed.without_ceiling(), True
 
     def finish(self) -> list[Over]:
         """End the stream: the last partial quantum is looked at and a running over is closed."""
@@ -348,9 +349,9 @@ class Engine:
             feed=self._feed, limits=self._limits,
         )  # fmt: skip
         over = replace(over, start_s=start_n / self._rate)
-        if self._ceiling_moved and over.limiter.drive_db is not None:
+        if self.ceiling_moved and over.limiter.drive_db is not None:
             over = replace(over, notes=(*over.notes, CEILING_MOVED))
-        if self._moves_ceiling is not None and not self._ceiling_moved and self._moves_ceiling(over):
+        if self._moves_ceiling is not None and not self.ceiling_moved and self._moves_ceiling(over):
             self.forget_ceiling()
         level_dbfs = over.level.active_speech_dbfs
         if level_dbfs is None and len(samples):

@@ -163,7 +163,13 @@ class Comparison(QDialog):
         layout.addLayout(row)
         dress_marks(self, theme)
         sounds = [
-            Listened(name=name, samples=codes.astype(np.float32) / 32768.0, rate_hz=rate_hz, over=heard.over)
+            Listened(
+                name=name,
+                samples=codes.astype(np.float32) / 32768.0,
+                rate_hz=rate_hz,
+                over=heard.over,
+                starts_s=heard.over.start_s,
+            )
             for name, heard in zip(names, self._pair, strict=True)
             for codes, rate_hz in (audio(heard.number),)
         ]

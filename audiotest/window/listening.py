@@ -108,6 +108,13 @@ class Listening:
         """What open-squelch hiss says about the learned scale."""
         return self._watch.drift
 
+    @property
+    def feed_now(self) -> Feed | None:
+        """The feed as the drive is told by it: without a ceiling that has moved."""
+        return (
+            self.feed.without_ceiling() if self.feed is not None and self._engine.ceiling_moved else self.feed
+        )
+
     def _tell(self, event: WorkerEvent) -> None:
         """Run in the worker's thread."""
         if self.along is not None:

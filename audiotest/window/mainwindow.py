@@ -177,13 +177,12 @@ class MainWindow(QMainWindow):
         listening = self.sitting.listening
         reading = None if listening is None else listening.reading
         name = "no input" if listening is None else listening.source.name
-        hiss = ""
+        hiss, feed = "", self.sitting.feed
         if listening is not None:
+            feed = listening.feed_now
             hiss = hiss_words(listening.hiss_drift, self.sitting.feed is not None)
         self.bench.show_feed(
-            feed_line(
-                name, self.sitting.feed, reading, hiss, self.sitting.trouble, lent=self.sitting.lent_now
-            )
+            feed_line(name, feed, reading, hiss, self.sitting.trouble, lent=self.sitting.lent_now)
         )
         self.bench.feed.show_recording(self.sitting.recording.line(), self.theme)
         self.deeds["record"].setChecked(self.sitting.recording.wanted)

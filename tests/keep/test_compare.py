@@ -163,3 +163,14 @@ def test_a_full_disk_is_named_and_no_half_of_a_blind_pair_stays(small_disk: Path
     assert refused.value.what == f"{small_disk / 'listen'}: cannot be written: No space left on device"
     assert refused.value.remedy == "make room, or choose another folder"
     assert list((small_disk / "listen").iterdir()) == []
+
+
+@pytest.mark.parametrize("starts_s", [None, 7.0])
+def test_what_is_heard_is_the_speech_and_not_what_is_around_it(over: Over, starts_s: float | None) -> None:
+    """A clip begins half a second before its over, at a decision of the engine."""
+    spoken = replace(over, start_s=7.0, end_s=10.0, speech_start_s=7.5, speech_end_s=9.0)
+    begins_s = 6.48 if starts_s is None else starts_s
+    times_s = begins_s + np.arange(4 * RATE_HZ, dtype=np.float32) / RATE_HZ
+    heard = Listened(name="x", samples=times_s, rate_hz=RATE_HZ, over=spoken, starts_s=starts_s).heard
+    assert heard[0] == pytest.approx(7.5, abs=2 / RATE_HZ)
+    assert heard[-1] == pytest.approx(9.0, abs=2 / RATE_HZ)

@@ -52,7 +52,7 @@ class Heard:
 
     def __init__(self, feed: Feed | None) -> None:
         self.rate_hz = RATE_HZ
-        self.feed = feed
+        self.feed = self.feed_now = feed
         self.source = type("Source", (), {"name": "simulated radio"})
         self.tape = AudioTape(RATE_HZ)
         self.engine = Engine(RATE_HZ, feed=feed, limits=LIMITS)

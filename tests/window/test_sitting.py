@@ -188,7 +188,8 @@ def test_a_moved_volume_control_is_noticed_between_overs(sitting: Sitting) -> No
     assert drift.shift_db == pytest.approx(-3.0, abs=0.4)
     assert "level moved −" in hiss_words(drift, True)
     # The limiter's ceiling moved with it.
-    assert sitting.listening._engine._ceiling_moved
+    assert sitting.listening.feed_now is not None
+    assert sitting.listening.feed_now.path == replace(path, ceiling_fs=None)
 
 
 def test_the_first_over_does_not_wait_for_the_model(sitting: Sitting) -> None:
