@@ -222,7 +222,7 @@ def ceiling_text(found: dict[str, Any]) -> str:
     ]
     made = [CEILING]
     for words, some in parts:
-        made += [words, ceiling_table(some), ceiling_advice_table(some)]
+        made += [stops.filled(words), ceiling_table(some), ceiling_advice_table(some)]
     return "\n\n".join(made)
 
 

@@ -67,6 +67,11 @@ noise and 5 s of active speech by {heard_clear_db:.1f}, {path_clear_db:.1f} and 
 (`familiar.py`). More talkers to learn from would not take that away."""
 
 
+def filled(said: str) -> str:
+    """Words on lines of the page's width."""
+    return textwrap.fill(said, WIDTH, break_long_words=False, break_on_hyphens=False)
+
+
 def familiar(found: Found) -> str:
     """What the model errs by on talkers that it learnt from, in words."""
     figures = {"talkers": found["talkers"]}
@@ -75,7 +80,7 @@ def familiar(found: Found) -> str:
             f"{name}_db": found[name]["all"]["rms_db"],
             f"{name}_clear_db": found[name]["clear"]["rms_db"],
         }
-    return textwrap.fill(FAMILIAR.format(**figures), WIDTH, break_long_words=False, break_on_hyphens=False)
+    return filled(FAMILIAR.format(**figures))
 
 
 def methods_at(found: Found, view: str) -> dict[str, Found]:
@@ -109,7 +114,7 @@ def words(found: Found, form: str) -> str:
         }
     behind = best_at(found, "splatter")
     said = form.format(**figures, best_db=behind["best_talker_db"], worst_db=behind["worst_talker_db"])
-    return textwrap.fill(said, WIDTH, break_long_words=False, break_on_hyphens=False)
+    return filled(said)
 
 
 def drive_bound(found: Found) -> str:
