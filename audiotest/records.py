@@ -197,6 +197,11 @@ class Feed:
     learned: str
     path: PathResponse | None = None
 
+    @property
+    def keeps_ceiling(self) -> bool:
+        """Whether it is known at what height the limiter holds."""
+        return self.path is not None and self.path.ceiling_fs is not None
+
     def without_ceiling(self) -> "Feed":
         """The feed as it is once the limiter's ceiling may have moved."""
         return self if self.path is None else replace(self, path=replace(self.path, ceiling_fs=None))

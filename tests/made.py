@@ -2,7 +2,19 @@
 
 from typing import Any
 
-from audiotest.records import Feed
+from audiotest.records import Feed, PathResponse
+
+
+def flat_path(**changes: Any) -> PathResponse:
+    """A learnt path that lets everything through as it is."""
+    hz = tuple(float(at) for at in range(150, 3301, 50))
+    nought = (0.0,) * len(hz)
+    usual: dict[str, Any] = {
+        "hz": hz, "gain_db": nought, "phase_rad": nought, "gain_error_db": nought,
+        "phase_error_rad": nought, "drive_db": 24.0, "softness_db": 0.0, "even_db": None,
+        "tones_hz": (200.0,),
+    }  # fmt: skip
+    return PathResponse(**(usual | changes))
 
 
 def bench_feed(**changes: Any) -> Feed:

@@ -40,8 +40,14 @@ def over_in_clip(
     >>> over_in_clip(np.arange(400, dtype=np.float32), 100, 3.0, 3.2, 3.23).tolist()
     [72.0, 73.0, 74.0]
     """
-    clip_n = clip_start_n(start_s, rate_hz)
-    return samples[max(round(from_s * rate_hz) - clip_n, 0) : max(round(to_s * rate_hz) - clip_n, 0)]
+    return between(samples, rate_hz, clip_start_n(start_s, rate_hz), from_s, to_s)
+
+
+def between(
+    samples: NDArray[np.float32], rate_hz: int, first_n: int, from_s: float, to_s: float
+) -> NDArray[np.float32]:
+    """``from_s`` to ``to_s`` of a stream of which `samples`, shape (n,), begin at the sample ``first_n``."""
+    return samples[max(round(from_s * rate_hz) - first_n, 0) : max(round(to_s * rate_hz) - first_n, 0)]
 
 
 def clip_name(when: datetime, number: int) -> str:

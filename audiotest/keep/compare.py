@@ -14,7 +14,7 @@ import soundfile as sf
 from numpy.typing import NDArray
 
 from audiotest.errors import FileError
-from audiotest.keep.clips import over_in_clip
+from audiotest.keep.clips import between, over_in_clip
 from audiotest.keep.durable import new_folder, write_new
 from audiotest.keep.loudness import integrated_loudness_lufs, matching_gains_db
 from audiotest.measure.lean import power_density
@@ -53,8 +53,7 @@ class Listened:
         to_s = over.end_s if over.speech_end_s is None else over.speech_end_s
         if self.starts_s is None:
             return over_in_clip(self.samples, self.rate_hz, over.start_s, from_s, to_s)
-        first_n, end_n = (max(round((at_s - self.starts_s) * self.rate_hz), 0) for at_s in (from_s, to_s))
-        return self.samples[first_n:end_n]
+        return between(self.samples, self.rate_hz, round(self.starts_s * self.rate_hz), from_s, to_s)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -26,10 +26,10 @@ AUTOMATIC_GAIN_ODDS = 0.3
 LOWEST_OVER_CEILING_DB = -30.0
 """No talker stays that far under his limiter: 99 of 100 lessons driven by -20 to -9 dB stood above -27 dB."""
 HIGHEST_OVER_CEILING_DB = 5.0
-"""Filters round and lift a wave that was cut flat, by 4.4 dB at most (99 of 100 quiet lessons)."""
+"""Filters round and lift a wave that was cut flat, by 4.3 dB at most (99 of 100 quiet lessons)."""
 BELIEVED_WITHIN = 1.25
 """Times the interval that the drive has without the ceiling. At 1.0 a ceiling learnt 6 dB too high is
-left out of three overs in eight, here of one in four; but at 1.0 a good one is left out of just the overs
+left out of nearly four overs in ten, here of three; but at 1.0 a good one is left out of just the overs
 that are read quite wrong without it (test split)."""
 LOW_NOISE_DB = -20.0
 """Noise under the speech down there adds nothing to its peaks."""

@@ -17,7 +17,7 @@ from audiotest.measure.hiss import receiver_inverse
 from audiotest.measure.hum import measure_hum
 from audiotest.measure.ifband import bandwidth_of_hiss, outruns_if
 from audiotest.measure.level import overload_runs
-from audiotest.measure.limiter import CEILING_USED, CEILING_VOID, Drive, estimate_drive
+from audiotest.measure.limiter import Drive, estimate_drive
 from audiotest.measure.narrowlink import link_conditions
 from audiotest.measure.path import undo_path
 from audiotest.measure.speech_level import active_speech_level
@@ -159,14 +159,9 @@ def _drive(
     if path is not None:
         limited = in_pieces(lambda samples: undo_path(samples, rate_hz, path), sound.low, rate_hz)
     return estimate_drive(
-        flat_view(sound.low, rate_hz, tau_us),
-        rate_hz,
-        part.active,
-        noise_db=noise_db,
-        hiss=hiss,
-        limited=limited,
-        ceiling=None if path is None else path.ceiling_fs,
-    )
+        flat_view(sound.low, rate_hz, tau_us), rate_hz, part.active, noise_db=noise_db, hiss=hiss,
+        limited=limited, ceiling=None if path is None else path.ceiling_fs,
+    )  # fmt: skip
 
 
 def _without_receiver(view: _View, active_part: speech.Activity, feed: Feed) -> Swing | None:
@@ -353,14 +348,16 @@ def _measure_view(
     steady_hz = find_steady_tone(tried.low, tried.low_rate_hz) if _may_be_tone(tried) else None
     tone: Tone | None = None
     kind: OverKind = "voice" if heard else "carrier"
+    if steady_hz is not None or kind == "carrier" or runs > 0:
+        # What is told of the drive is told of speech that nothing cut on its way.
+        view.notes = [note for note in view.notes if "drive" not in note]
     if steady_hz is not None:
         kind = "tone"
         spoken = tried
         tone = measure_tone(spoken.wave, rate_hz)
-        view.notes = [note for note in view.notes if "drive" not in note and "no feed scale" not in note]
+        view.notes = [note for note in view.notes if note != NO_SCALE]
         deviation, limiter = _tone_deviation(tone, view, feed, limits), _NO_LIMITER
     elif kind == "carrier":
-        view.notes = [note for note in view.notes if "drive" not in note]
         limiter = _NO_LIMITER
     level = active_speech_level(spoken.low, spoken.low_rate_hz) if kind == "voice" else None
     peak = float(np.max(np.abs(spoken.wave))) if len(spoken.wave) else None
@@ -385,7 +382,6 @@ def _measure_view(
         deviation = _stated_deviation(view, deviation, noise, conditions)
     if runs > 0:
         deviation, limiter = _no_deviation(limits), _NO_LIMITER
-        view.notes = [note for note in view.notes if note not in (CEILING_USED, CEILING_VOID)]
         view.notes.append(PEAKS_CUT)
     peak_dbfs = None if peak is None else amplitude_db(peak)
     return Over(

@@ -137,7 +137,7 @@ class Engine:
 
     def forget_ceiling(self) -> None:
         """Tell the drive without the limiter's ceiling from the next over on: a control was turned."""
-        if self._feed is not None and self._feed.path is not None and self._feed.path.ceiling_fs is not None:
+        if self._feed is not None and self._feed.keeps_ceiling:
             self._feed, self.ceiling_moved = self._feed.without_ceiling(), True
 
     def finish(self) -> list[Over]:
@@ -351,7 +351,9 @@ class Engine:
         over = replace(over, start_s=start_n / self._rate)
         if self.ceiling_moved and over.limiter.drive_db is not None:
             over = replace(over, notes=(*over.notes, CEILING_MOVED))
-        if self._moves_ceiling is not None and not self.ceiling_moved and self._moves_ceiling(over):
+        # Asked only where there is a ceiling to lose.
+        keeps = self._feed is not None and self._feed.keeps_ceiling
+        if keeps and self._moves_ceiling is not None and self._moves_ceiling(over):
             self.forget_ceiling()
         level_dbfs = over.level.active_speech_dbfs
         if level_dbfs is None and len(samples):

@@ -100,7 +100,6 @@ def _run_path(arguments: argparse.Namespace) -> int:
     ceiling_khz = None if response.ceiling_fs is None else response.ceiling_fs * feed.scale_khz_per_fs
     believed = ceiling_khz is not None and HOLDS_KHZ[0] <= ceiling_khz <= HOLDS_KHZ[1]
     keeps = arguments.keep_ceiling and believed
-    kept_before = feed.path is not None and feed.path.ceiling_fs is not None
     if not keeps:
         response = replace(response, ceiling_fs=None)
     kept = save_feed(replace(feed, path=response), output)
@@ -115,9 +114,9 @@ def _run_path(arguments: argparse.Namespace) -> int:
     if doubt is not None:
         complain(f"warning: {arguments.reference}: {doubt}")
     if ceiling_khz is not None:
-        stored = (
-            "kept" if keeps else "not kept" if arguments.keep_ceiling else "not kept: --keep-ceiling would"
-        )
+        stored = "kept" if keeps else "not kept"
+        if not arguments.keep_ceiling:
+            stored += ": --keep-ceiling would"
         off_db = feed.scale_uncertainty_db
         console.print(f"The limiter holds {ceiling_khz:.2f} kHz, ±{off_db:.1f} dB by the scale ({stored}).")
     if arguments.keep_ceiling and not keeps:
@@ -125,7 +124,7 @@ def _run_path(arguments: argparse.Namespace) -> int:
         if ceiling_khz is not None:
             why = "no set holds there: the volume is not that of the scale; set it and record the tones again"
         complain(f"warning: {arguments.reference}: {why}")
-    elif kept_before and not keeps:
+    elif feed.keeps_ceiling and not keeps:
         console.print("The ceiling kept before is no longer in it.")
     if keeps:
         console.print(

@@ -27,7 +27,7 @@ limiting starts, and record them from the monitor receiver. The path holds for
 this set's splatter filter, this receiver and this input.
 
 With --keep-ceiling the height at which the limiter holds the tones is kept as well,
-and the drive is much surer: for as long as neither the volume nor the deviation
+and the drive is surer: for as long as neither the volume nor the deviation
 control is turned. A limiter of diodes has no such height.
 
 Into a dummy load: these tones sound harsh, fill the channel, and need a licence
@@ -173,6 +173,6 @@ def _add_feed(commands: "_Commands[_Parser]") -> None:
     path.add_argument("--channel", type=from_one, metavar="N", help="channel of the recording, from 1")
     path.add_argument(
         "--keep-ceiling", action="store_true",
-        help="the volume and the deviation control stay as they were for the tones: keep its height",
+        help="keep where the limiter holds too: volume and deviation control stay as they are",
     )  # fmt: skip
     path.set_defaults(module="audiotest.terminal.feed", way="path")

@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 
 from audiotest.radio.transmitter import analogue_lowpass
-from tests.benchmarks.accuracy import overs, page, stops
+from tests.benchmarks.accuracy import ceiling, overs, page, stops
 from tests.benchmarks.accuracy.heard import shaped
 from tests.benchmarks.accuracy.told import FINE, LIMITER_HZ, SENT_HZ, TOPS, rebuilt, sent
 from tests.docs.reading import ROOT
+from tests.made import flat_path
 
 PATH_TARGET_DB = 1.5
 DRIVE_TARGET_DB = 2.0
@@ -60,3 +61,15 @@ def test_the_words_follow_from_the_figures() -> None:
         rows = stops.surest_at(found, view)
         for key in stops.OUTCOMES:
             assert rows["all"][key] == sum(rows[wanted][key] for wanted in rows if wanted != "all")
+
+
+def test_a_control_turned_down_leaves_a_ceiling_that_is_too_high() -> None:
+    """What was learnt is what the limiter held before the turn."""
+    known = ceiling.knowledge(flat_path(ceiling_fs=0.3))
+    assert known[ceiling.NO_PATH] is None
+    learnt = {name: path.ceiling_fs for name, path in known.items() if path is not None}
+    assert learnt[ceiling.PATH_ALONE] is None
+    assert learnt[ceiling.CEILING] == 0.3
+    assert learnt[ceiling.turned_name(-6.0)] == pytest.approx(0.3 * 10.0 ** (6.0 / 20.0))
+    assert learnt[ceiling.turned_name(6.0)] == pytest.approx(0.3 * 10.0 ** (-6.0 / 20.0))
+    assert "down 6 dB" in ceiling.turned_name(-6.0)

@@ -90,7 +90,8 @@ def test_a_recording_begun_at_any_block_reads_as_what_was_heard(
     assert kept.deviation == live.deviation
     assert kept.level == live.level
     assert kept.noise == live.noise
-    # By itself it has half of the hiss around it, from which the receiver's high-pass is told.
+    # By itself it has half of the hiss around it, from which the receiver's high-pass is told: up to 0.2 dB
+    # were seen in 66 starts of two overs.
     assert alone.end_s - alone.start_s == pytest.approx(live.end_s - live.start_s, abs=1e-9)
     assert alone.limiter.drive_db == pytest.approx(live.limiter.drive_db, abs=0.3)
     assert alone.deviation.p999_khz == pytest.approx(live.deviation.p999_khz, rel=0.03)

@@ -58,21 +58,24 @@ def measured(audio: NDArray[np.float64], path: PathResponse | None) -> Over:
     return over
 
 
-@pytest.mark.parametrize("drive_db", [-6.0, 1.0, 12.0])
-def test_the_drive_counts_on_the_ceiling(
-    path: PathResponse, heard: dict[float, NDArray[np.float64]], drive_db: float
+def test_the_drive_counts_on_the_ceiling_and_errs_less(
+    path: PathResponse, heard: dict[float, NDArray[np.float64]]
 ) -> None:
-    assert path.ceiling_fs is not None
-    over, without = measured(heard[drive_db], path), measured(heard[drive_db], replace(path, ceiling_fs=None))
-    found = over.limiter
-    assert found.drive_db is not None
-    assert found.drive_low_db is not None
-    assert found.drive_high_db is not None
-    assert CEILING_USED in over.notes
-    assert CEILING_USED not in without.notes
-    # One voice: what it errs by on many is measured in docs/accuracy.md.
-    assert found.drive_db == pytest.approx(drive_db, abs=3.5)
-    assert found.drive_low_db <= drive_db <= found.drive_high_db
+    """One voice at three drives: what it errs by on many is measured in docs/accuracy.md."""
+    errors = []
+    for drive_db, audio in heard.items():
+        over, without = measured(audio, path), measured(audio, replace(path, ceiling_fs=None))
+        assert CEILING_USED in over.notes
+        assert CEILING_USED not in without.notes
+        found, blind = over.limiter, without.limiter
+        assert found.drive_db is not None
+        assert found.drive_low_db is not None
+        assert found.drive_high_db is not None
+        assert blind.drive_db is not None
+        assert found.drive_low_db <= drive_db <= found.drive_high_db
+        errors.append((found.drive_db - drive_db, blind.drive_db - drive_db))
+    told, untold = np.sqrt(np.mean(np.square(errors), axis=0))
+    assert told < untold
 
 
 @pytest.mark.parametrize("turned_db", [-40.0, -14.0, 8.0])
@@ -128,9 +131,18 @@ def test_the_ceiling_and_what_left_the_limiter_have_one_unit() -> None:
     wave = np.clip(2.0 * np.sin(2 * np.pi * 300.0 * np.arange(4 * RATE_HZ) / RATE_HZ), -0.5, 0.5)
     # Not its ends, where taking out what sways slower than 30 Hz leaves a step.
     active = np.arange(len(wave) // FRAME_N) % (len(wave) // FRAME_N - 1) > 0
-    for gain in (1.0, 7.0):
+
+    def over_db(gain: float, ceiling: float | None) -> float | None:
         views = drive_views(
-            wave, RATE_HZ, active, noise_db=None, hiss=None, limited=gain * wave, ceiling=gain * 0.5
+            wave, RATE_HZ, active, noise_db=None, hiss=None, limited=gain * wave, ceiling=ceiling
         )
-        assert views.over_ceiling_db == pytest.approx(0.0, abs=0.05)
-    assert drive_views(wave, RATE_HZ, active, noise_db=None, hiss=None).over_ceiling_db is None
+        return views.over_ceiling_db
+
+    level_db = over_db(1.0, 0.5)
+    assert level_db is not None
+    # Nought but for what is left of that step.
+    assert abs(level_db) < 0.05
+    assert over_db(7.0, 3.5) == pytest.approx(level_db, abs=1e-6)
+    assert over_db(1.0, 0.25) == pytest.approx(level_db + 20.0 * np.log10(2.0), abs=1e-6)
+    assert over_db(1.0, None) is None
+    assert drive_views(wave, RATE_HZ, active, noise_db=None, hiss=None, ceiling=0.5).over_ceiling_db is None

@@ -14,10 +14,10 @@ import pytest
 import soundfile
 
 from audiotest.__main__ import main
-from audiotest.records import PathResponse
 from audiotest.terminal import folder
 from audiotest.terminal.folder import Memory, expand
 from tests.keep.benchjob import FEED
+from tests.made import flat_path
 
 REPOSITORY = Path(__file__).parents[2]
 
@@ -233,13 +233,9 @@ def test_the_feed_belongs_to_what_is_remembered(
     assert main(["check", str(recordings)]) == 0
     assert main(["check", str(recordings), "--feed", str(feed)]) == 0
     # So does every figure of a learnt path, the ceiling with it.
-    rising = tuple(float(hz) for hz in range(150, 3301, 50))
-    level = (0.0,) * len(rising)
-    path = PathResponse(
-        hz=rising, gain_db=level, phase_rad=level, gain_error_db=level, phase_error_rad=level, drive_db=24.0,
-        softness_db=0.0, even_db=None, tones_hz=(200.0,),
-    )  # fmt: skip
-    for learnt in (path, replace(path, gain_db=(3.0, *level[1:])), replace(path, ceiling_fs=0.3)):
+    path = flat_path()
+    other = (3.0, *path.gain_db[1:])
+    for learnt in (path, replace(path, gain_db=other), replace(path, ceiling_fs=0.3)):
         save_feed(replace(FEED, path=learnt), feed)
         assert main(["check", str(recordings), "--feed", str(feed)]) == 0
     assert "earlier run" not in capsys.readouterr().out

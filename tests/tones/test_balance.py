@@ -10,6 +10,7 @@ from audiotest.tones import balance as balance_module
 from audiotest.tones.balance import balance
 from audiotest.tones.guided import carry_out
 from audiotest.tones.rehearsal import DEMO_SET, MONITOR_FEED, Rehearsal
+from tests.made import flat_path
 
 LIMITS = get_limits("uk-27fm")
 
@@ -77,3 +78,22 @@ def test_without_a_scale_the_mic_gain_alone_is_settled():
     assert figures(report)["deviation_turned"] == 1.0
     assert figures(report)["peak_khz"] is None
     assert any("only the mic gain is settled" in note for note in report.notes)
+
+
+def test_once_the_deviation_was_turned_the_limiters_ceiling_is_left_out(monkeypatch):
+    """It has moved with the control."""
+    told, measure = [], balance_module._longest
+
+    def watched(heard, feed, limits):
+        told.append(feed.keeps_ceiling)
+        return measure(heard, MONITOR_FEED, limits)
+
+    monkeypatch.setattr(balance_module, "_longest", watched)
+    unit = replace(DEMO_SET, transmitter=replace(DEMO_SET.transmitter, ceiling_khz=3.4))
+    bench = Rehearsal(unit=unit, mic_gain_db=10.0)
+    feed = replace(MONITOR_FEED, path=flat_path(ceiling_fs=0.3))
+    found = figures(carry_out(balance(feed, LIMITS), bench))
+    assert found["deviation_turned"] != 1.0
+    assert told[0]
+    assert not told[-1]
+    assert told == sorted(told, reverse=True)

@@ -3,7 +3,7 @@ from dataclasses import replace
 
 import pytest
 
-from audiotest.records import LimitSet, Over, PathResponse
+from audiotest.records import LimitSet, Over
 from audiotest.session.guard import judge_hiss
 from audiotest.window.comparison import compare_lines
 from audiotest.window.fartext import far_view
@@ -23,6 +23,7 @@ from audiotest.window.presenter import (
     sure_words,
     trend_words,
 )
+from tests.made import flat_path
 
 MakeOver = Callable[..., Over]
 
@@ -173,11 +174,7 @@ def test_feed_line_always_says_scale_and_loss(reading: Callable[..., object]) ->
 
 
 def test_feed_line_says_that_the_limiters_ceiling_is_counted_on() -> None:
-    nought = (0.0, 0.0)
-    path = PathResponse(
-        hz=(300.0, 3000.0), gain_db=nought, phase_rad=nought, gain_error_db=nought, phase_error_rad=nought,
-        drive_db=24.0, softness_db=0.0, even_db=None, tones_hz=(200.0,), ceiling_fs=0.28,
-    )  # fmt: skip
+    path = flat_path(ceiling_fs=0.28)
     said = feed_line("line in", replace(PRACTICE_FEED, path=path), None, "", None)
     assert said.scale.endswith(", limiter holds 2.24 kHz")
     without = feed_line(

@@ -15,13 +15,14 @@ from audiotest.errors import DeviceError
 from audiotest.feeds.protocol import Source
 from audiotest.feeds.simulated import SimulatedSource
 from audiotest.measure import drivemodel
-from audiotest.records import LimitSet, PathResponse
+from audiotest.records import LimitSet
 from audiotest.session.guard import hiss_level
 from audiotest.standards.limits import get_limits
 from audiotest.window.practice import PRACTICE_FEED, render_hiss
 from audiotest.window.presenter import hiss_words
 from audiotest.window.settings import Settings
 from audiotest.window.sitting import Fresh, Sitting
+from tests.made import flat_path
 
 
 @pytest.fixture
@@ -175,11 +176,7 @@ def test_a_moved_volume_control_is_noticed_between_overs(sitting: Sitting) -> No
     hiss = np.tile(render_hiss(), 2)[: 6 * 48000]
     level_dbfs, steady = hiss_level(hiss[:24000], 48000)
     assert steady
-    nought = (0.0, 0.0)
-    path = PathResponse(
-        hz=(300.0, 3000.0), gain_db=nought, phase_rad=nought, gain_error_db=nought, phase_error_rad=nought,
-        drive_db=24.0, softness_db=0.0, even_db=None, tones_hz=(200.0,), ceiling_fs=0.28,
-    )  # fmt: skip
+    path = flat_path(ceiling_fs=0.28)
     sitting.input_feed = replace(PRACTICE_FEED, hiss_dbfs=level_dbfs, path=path)
     hear(sitting, np.concatenate([hiss, 10.0 ** (-3.0 / 20.0) * np.tile(hiss, 2)]))
     assert sitting.listening is not None
